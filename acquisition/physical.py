@@ -1,0 +1,164 @@
+"""Counts to physical units, in the humerus frame of a right shoulder.
+
+This is the border where physical units appear, and the only place that knows sides: a left
+rig is mirrored here in Z (polar vectors z → −z; angular velocity and moments x → −x, y → −y),
+as the ISB recommendation does it (Wu et al. 2005, J Biomech 38:981). Everything downstream
+sees a right shoulder, and Z is lateral.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquisition.rig import RigDescription
+from firmware_protocol.messages import StreamSpec
+
+Floats = NDArray[np.float64]
+Counts = NDArray[np.integer]
+Flags = NDArray[np.bool_]
+
+_POLAR_MIRROR = np.array([1.0, 1.0, -1.0])
+_AXIAL_MIRROR = np.array([-1.0, -1.0, 1.0])
+
+
+@dataclass(frozen=True, slots=True)
+class WrenchSamples:
+    """What the load cell says, before the shell's weight is taken out.
+
+    Attributes:
+        force_n: Shape (n, 3), H of a right shoulder, sign of the hand's push on the humerus.
+        moment_nm: Shape (n, 3) about `Geometry.cell_origin_m`, or None with three axes.
+        saturated: Shape (n,), a channel stands at a rail of its converter.
+    """
+
+    force_n: Floats
+    moment_nm: Floats | None
+    saturated: Flags
+
+
+@dataclass(frozen=True, slots=True)
+class InertialSamples:
+    """What the IMU says.
+
+    Attributes:
+        specific_force_m_s2: Shape (n, 3), H of a right shoulder: +g upward at rest.
+        angular_rate_rad_s: Shape (n, 3), likewise.
+        saturated: Shape (n,).
+    """
+
+    specific_force_m_s2: Floats
+    angular_rate_rad_s: Floats
+    saturated: Flags
+
+
+@dataclass(frozen=True, slots=True)
+class Geometry:
+    """Where things are, in H of a right shoulder (metres), and the shell's mass.
+
+    *imu_m*, *com_m*, *cell_origin_m*, *head_centre_m* have shape (3,); *vertical_in_base* is
+    the unit vector up in the base frame B.
+    """
+
+    imu_m: Floats
+    com_m: Floats
+    cell_origin_m: Floats
+    head_centre_m: Floats
+    head_radius_m: float
+    mass_kg: float
+    vertical_in_base: Floats
+
+
+def mirror_if_left(vectors: Floats, side: str, *, axial: bool = False) -> Floats:
+    """Return *vectors* (…, 3) as a right shoulder would have them.
+
+    Args:
+        vectors: In any frame whose Z points to the right.
+        side: ``right`` (unchanged) or ``left``.
+        axial: True for angular velocities and moments, False for everything else.
+    """
+    if side == "right":
+        return vectors
+    mirrored: Floats = vectors * (_AXIAL_MIRROR if axial else _POLAR_MIRROR)
+    return mirrored
+
+
+class PhysicalUnits:
+    """Turns raw counts of one rig into physical units; the same for live and offline."""
+
+    def __init__(self, rig: RigDescription) -> None:
+        self._side = rig.rig.side
+        self._axes = rig.cell.axes
+        self._matrix = np.asarray(rig.cell.calibration_matrix, dtype=np.float64)
+        self._zero = np.asarray(rig.cell.zero_counts or (0.0,) * self._axes)
+        self._cell_to_humerus = np.asarray(rig.cell.to_humerus, dtype=np.float64)
+        self._imu_to_humerus = np.asarray(rig.imu.to_humerus, dtype=np.float64)
+        self._imu = rig.imu
+
+    def wrench(self, counts: Counts, spec: StreamSpec) -> WrenchSamples:
+        """Apply w = C·(n − n0), turn into H, mirror if left.
+
+        Args:
+            counts: Shape (n, axes), raw.
+            spec: The stream as the rig described it, for the rails.
+
+        Raises:
+            ValueError: The stream has not as many channels as the cell has axes.
+        """
+        if counts.shape[1] != self._axes:
+            raise ValueError(
+                f"stream {spec.name!r} has {counts.shape[1]} channels, "
+                f"the rig description says axes = {self._axes}"
+            )
+        wrench = (counts - self._zero) @ self._matrix.T
+        force = self._into_humerus(wrench[:, :3], self._cell_to_humerus, axial=False)
+        moment = None
+        if self._axes == 6:
+            moment = self._into_humerus(wrench[:, 3:], self._cell_to_humerus, axial=True)
+        return WrenchSamples(force, moment, at_rails(counts, spec))
+
+    def inertial(self, counts: Counts, spec: StreamSpec) -> InertialSamples:
+        """Scale, take off the known offsets, turn into H, mirror if left.
+
+        Args:
+            counts: Shape (n, 6): ax ay az gx gy gz, raw.
+            spec: The stream as the rig described it, for the rails.
+        """
+        scales = self._imu.scales
+        accel = counts[:, :3] * scales.accel_m_s2 - np.asarray(self._imu.accel_offset_m_s2)
+        gyro = counts[:, 3:6] * scales.gyro_rad_s - np.asarray(self._imu.gyro_offset_rad_s)
+        return InertialSamples(
+            self._into_humerus(accel, self._imu_to_humerus, axial=False),
+            self._into_humerus(gyro, self._imu_to_humerus, axial=True),
+            at_rails(counts, spec),
+        )
+
+    def _into_humerus(self, vectors: Floats, rotation: Floats, *, axial: bool) -> Floats:
+        return mirror_if_left(vectors @ rotation.T, self._side, axial=axial)
+
+
+def at_rails(counts: Counts, spec: StreamSpec) -> Flags:
+    """Tell which rows (n,) hold a count at or beyond a rail of its converter."""
+    low = np.array([channel.count_min for channel in spec.channels])
+    high = np.array([channel.count_max for channel in spec.channels])
+    outside: Flags = (counts <= low) | (counts >= high)
+    return np.asarray(outside.any(axis=1), dtype=np.bool_)
+
+
+def right_shoulder_geometry(rig: RigDescription) -> Geometry:
+    """Return where things are, mirrored if the rig is a left one."""
+
+    def point(values: tuple[float, float, float]) -> Floats:
+        return mirror_if_left(np.asarray(values, dtype=np.float64), rig.rig.side)
+
+    return Geometry(
+        imu_m=point(rig.imu.lever_m),
+        com_m=point(rig.shell.com_m),
+        cell_origin_m=point(rig.cell.origin_m),
+        head_centre_m=point(rig.head.centre_m),
+        head_radius_m=rig.head.radius_m,
+        mass_kg=rig.shell.mass_kg,
+        vertical_in_base=point(rig.home.vertical_in_base),
+    )

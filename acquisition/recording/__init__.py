@@ -1,0 +1,1 @@
+"""The recording file: the only place that knows HDF5."""

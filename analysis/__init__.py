@@ -1,0 +1,1 @@
+"""Recordings and live blocks to directions, measures and profiles."""

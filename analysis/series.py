@@ -1,0 +1,73 @@
+"""The resolved push, sample by sample: what live and offline analysis both produce."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class ResolvedSeries:
+    """The hand's push in the base frame B of a right shoulder, on an even time grid.
+
+    All arrays have n rows and are read-only. Angles are radians. Where a value is not known it
+    is NaN, and the flags say why; nothing is interpolated across a gap.
+
+    Attributes:
+        fs_hz: Rate of the grid.
+        time_s: From the first sample of the recording.
+        force_n: Shape (n, 3), the hand's push, shell's weight and inertia taken out, filtered.
+        glide_n: Component along the target.
+        azimuth_rad: 0 straight back, + lateral.
+        superior_angle_rad: + upward.
+        off_axis_rad: Angle to the target, ≥ 0.
+        azimuth_u_rad: Standard uncertainty of the azimuth, one sample.
+        superior_angle_u_rad: Likewise.
+        off_axis_u_rad: Standard uncertainty of the direction across the target.
+        elevation_rad: 0 hanging.
+        plane_rad: Plane of elevation, 0 frontal, + forward. NaN near 0 elevation.
+        elevation_speed_rad_s: + raising.
+        missing: No sample here: lost on the wire, or longer than the gap policy allows.
+        saturated: A channel stood at its rail: not a number.
+        contact: The hand is on, by thresholds with hysteresis.
+        directed: The force is known, in contact, and certain enough to have a direction.
+        contact_point_m: Shape (n, 3) in H, relative to the head's centre; None with 3 axes.
+    """
+
+    fs_hz: float
+    time_s: Floats
+    force_n: Floats
+    glide_n: Floats
+    azimuth_rad: Floats
+    superior_angle_rad: Floats
+    off_axis_rad: Floats
+    azimuth_u_rad: Floats
+    superior_angle_u_rad: Floats
+    off_axis_u_rad: Floats
+    elevation_rad: Floats
+    plane_rad: Floats
+    elevation_speed_rad_s: Floats
+    missing: Flags
+    saturated: Flags
+    contact: Flags
+    directed: Flags
+    contact_point_m: Floats | None = None
+
+    def __len__(self) -> int:
+        return len(self.time_s)
+
+    @property
+    def magnitude_n(self) -> Floats:
+        """Magnitude of the push, shape (n,)."""
+        norm: Floats = np.linalg.norm(self.force_n, axis=1)
+        return norm
+
+    @property
+    def superior_force_n(self) -> Floats:
+        """Upward component, shape (n,)."""
+        return self.force_n[:, 1]

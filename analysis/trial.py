@@ -1,0 +1,178 @@
+"""A trial: a recording resolved, cut into repetitions and measured."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+from analysis.series import ResolvedSeries
+from analysis.target import Target
+
+MeasureValue = float | int | bool | str | None
+
+
+class PhaseName(StrEnum):
+    """The phases that are measured; `movement` is raise, top and lower together."""
+
+    RAISE = "raise"
+    LOWER = "lower"
+    MOVEMENT = "movement"
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """Measures by key. A value that could not be had is None and has a reason.
+
+    Attributes:
+        values: By exact key of the measure tables.
+        reasons: One sentence for each key whose value is None.
+    """
+
+    values: Mapping[str, MeasureValue]
+    reasons: Mapping[str, str]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the values with, under ``reasons``, why the missing ones are missing."""
+        return {**self.values, "reasons": dict(self.reasons)}
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A half-open range of samples of the series."""
+
+    start: int
+    stop: int
+
+    def __len__(self) -> int:
+        return max(0, self.stop - self.start)
+
+    @property
+    def slice(self) -> slice:
+        """For indexing arrays."""
+        return slice(self.start, self.stop)
+
+
+@dataclass(frozen=True, slots=True)
+class RepetitionSpans:
+    """Where a repetition lies in the series.
+
+    Attributes:
+        setup: From contact (or, without, a moment before) to the start of the raise.
+        raising: From leaving home to reaching the top.
+        top: Between raise and lower, may be empty.
+        lowering: From leaving the top to home.
+        release: From home to the end of contact, may be empty.
+        complete: The arm came home again within the recording.
+    """
+
+    setup: Span
+    raising: Span
+    top: Span
+    lowering: Span
+    release: Span
+    complete: bool
+
+    @property
+    def movement(self) -> Span:
+        """Raise, top and lower together."""
+        return Span(self.raising.start, self.lowering.stop)
+
+    def phase(self, name: PhaseName) -> Span:
+        """Return the span of a measured phase."""
+        spans = {PhaseName.RAISE: self.raising, PhaseName.LOWER: self.lowering}
+        return spans.get(name, self.movement)
+
+
+@dataclass(frozen=True, slots=True)
+class Repetition:
+    """One excursion of the arm, measured.
+
+    Attributes:
+        number: From 1.
+        spans: Where it lies.
+        measured: The measures of the whole repetition.
+        phases: The measures of each phase.
+    """
+
+    number: int
+    spans: RepetitionSpans
+    measured: Measured
+    phases: Mapping[PhaseName, Measured]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON."""
+        return {
+            "repetition": self.number,
+            **self.measured.to_dict(),
+            "phases": {name.value: self.phases[name].to_dict() for name in PhaseName},
+        }
+
+
+class Severity(StrEnum):
+    """How much a quality finding matters."""
+
+    FINE = "fine"
+    NOTE = "note"
+    WARNING = "warning"
+
+
+@dataclass(frozen=True, slots=True)
+class QualityFinding:
+    """One line of data quality.
+
+    Attributes:
+        key: Stable name, such as ``lost_samples``.
+        severity: `Severity.FINE` if within its limit.
+        value: What was found, with its unit, for people.
+        limit: The limit, for people, empty if none.
+        advice: What it means and what to do, one sentence.
+    """
+
+    key: str
+    severity: Severity
+    value: str
+    limit: str
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A recording resolved and measured.
+
+    Attributes:
+        recording: Facts about the recording, plain values: file, uuid, sha256, started_utc,
+            duration_s, rig, side, firmware, person, condition, software, status.
+        target: What it was measured against.
+        settings: Parameters of the analysis, plain values, as used.
+        series: The resolved push.
+        repetitions: In order, unfinished ones included.
+        quality: Findings, worst first.
+    """
+
+    recording: Mapping[str, Any]
+    target: Target
+    settings: Mapping[str, Any]
+    series: ResolvedSeries
+    repetitions: tuple[Repetition, ...]
+    quality: tuple[QualityFinding, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return what ``perpend analyse --json`` prints."""
+        return {
+            "recording": dict(self.recording),
+            "target": self.target.to_dict(),
+            "settings": dict(self.settings),
+            "quality": [
+                {
+                    "key": finding.key,
+                    "severity": finding.severity.value,
+                    "value": finding.value,
+                    "limit": finding.limit,
+                    "advice": finding.advice,
+                }
+                for finding in self.quality
+            ],
+            "repetitions": [repetition.to_dict() for repetition in self.repetitions],
+        }

@@ -1,0 +1,199 @@
+"""What the two ends of the wire say to each other, as frozen values.
+
+Nothing here knows bytes: `codec` turns these into payloads and back. Numbers stay as the
+wire has them (raw counts, microseconds); a scale belongs to the stream table.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+PROTOCOL_MAJOR = 1
+PROTOCOL_MINOR = 0
+
+FORCE_STREAM = "force"
+"""Name of the stream of load-cell counts: channels fx fy fz, with six axes also mx my mz."""
+IMU_STREAM = "imu"
+"""Name of the stream of inertial counts: channels ax ay az gx gy gz."""
+
+
+class SampleType(IntEnum):
+    """How one value of a stream lies in a sample block (little-endian)."""
+
+    INT16 = 1
+    INT32 = 2
+
+
+class Outcome(IntEnum):
+    """How the rig took a command."""
+
+    DONE = 0
+    UNKNOWN_COMMAND = 1
+    BAD_ARGUMENT = 2
+    NOT_POSSIBLE_NOW = 3
+
+
+class FaultCode(IntEnum):
+    """What the rig reports unasked. Numbers are never reused."""
+
+    BRIDGE_OPEN = 1
+    CONVERTER_SATURATED = 2
+    IMU_SILENT = 3
+    BUFFER_OVERRUN = 4
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelSpec:
+    """One column of a stream.
+
+    Attributes:
+        name: Short name, such as ``fx`` or ``gz``.
+        unit: Unit of count × *scale*: ``count``, ``m/s2``, ``rad/s``.
+        scale: Nominal units per count; the rig description may know better.
+        count_min: Lower rail of the converter; a sample at it is saturated.
+        count_max: Upper rail of the converter.
+    """
+
+    name: str
+    unit: str
+    scale: float
+    count_min: int
+    count_max: int
+
+
+@dataclass(frozen=True, slots=True)
+class StreamSpec:
+    """One stream as the rig describes it.
+
+    Attributes:
+        stream_id: 0 to 254, used in sample blocks.
+        name: What it carries: `FORCE_STREAM`, `IMU_STREAM`, or a name the host may not know.
+        sample_type: Width of each value.
+        rate_hz: Nominal rate.
+        channels: The columns in wire order.
+    """
+
+    stream_id: int
+    name: str
+    sample_type: SampleType
+    rate_hz: float
+    channels: tuple[ChannelSpec, ...]
+
+
+# --- host to rig -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Identify:
+    """Asks who is there. Allowed at any time, also while streaming."""
+
+    request_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Starts all streams."""
+
+    request_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """Stops all streams."""
+
+    request_id: int
+
+
+# --- rig to host -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Identity:
+    """The rig's answer to `Identify`.
+
+    Attributes:
+        request_id: That of the question.
+        protocol_major: A host refuses a major it does not know.
+        protocol_minor: A newer minor is noted and accepted.
+        firmware_version: Free text, at most 32 bytes of UTF-8.
+        rig_serial: The rig's own name, at most 32 bytes of UTF-8.
+        boot_count: Changes when the rig restarts: then its zero is not to be trusted.
+        streams: The stream table.
+    """
+
+    request_id: int
+    protocol_major: int
+    protocol_minor: int
+    firmware_version: str
+    rig_serial: str
+    boot_count: int
+    streams: tuple[StreamSpec, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """The rig's answer to every command but `Identify`."""
+
+    request_id: int
+    outcome: Outcome
+
+
+@dataclass(frozen=True, slots=True)
+class SampleBlock:
+    """Consecutive samples of one stream.
+
+    Attributes:
+        stream_id: Row of the stream table.
+        sequence: Number of the first sample since `Start`, counted in samples, modulo 2**32.
+        device_time_us: Device time of the first sample, 64 bit: it does not wrap.
+        span_us: Time from the first to the last sample (0 for a single one).
+        sample_count: How many samples.
+        data: Their values, row by row, little-endian, as the stream table says.
+    """
+
+    stream_id: int
+    sequence: int
+    device_time_us: int
+    span_us: int
+    sample_count: int
+    data: bytes = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """Sent about once a second, streaming or not: silence means a dead line.
+
+    Attributes:
+        device_time_us: Device time now.
+        streaming: Whether sample blocks are being sent.
+        overrun_samples: Samples the rig itself had to drop since it started.
+    """
+
+    device_time_us: int
+    streaming: bool
+    overrun_samples: int
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something went wrong on the rig.
+
+    Attributes:
+        device_time_us: When.
+        code: What.
+        stream_id: Which stream, `NO_STREAM` if none.
+        detail: For people, at most 64 bytes of UTF-8.
+    """
+
+    device_time_us: int
+    code: FaultCode
+    stream_id: int
+    detail: str
+
+
+NO_STREAM = 255
+
+HostMessage = Identify | Start | Stop
+RigMessage = Identity | Reply | SampleBlock | Status | Fault
+Message = HostMessage | RigMessage

@@ -1,0 +1,1 @@
+"""Commands, live screens and reports."""

@@ -1,0 +1,1 @@
+"""The perpend command; a new verb is one file and one line in the table."""

@@ -1,0 +1,1 @@
+"""What the live screens show, as plain models without Qt."""

@@ -1,0 +1,1 @@
+"""Reports as functions of data, one self-contained HTML file each."""
