@@ -1,0 +1,37 @@
+# Everything a person types. Each target first makes the environment if it is not there.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+READY := $(VENV)/.ready
+
+.PHONY: demo test live lint types check lock clean
+
+demo: $(READY)
+	$(BIN)/perpend demo --out out
+
+live: $(READY)
+	$(BIN)/perpend live --port "virtual:?trainee=T03&reps=0"
+
+test: $(READY)
+	QT_QPA_PLATFORM=offscreen $(BIN)/python -m pytest -n 2
+
+lint: $(READY)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+
+types: $(READY)
+	$(BIN)/mypy
+
+check: lint types test
+
+$(READY): requirements.lock pyproject.toml .ci/setup
+	PYTHON="$(PYTHON)" VENV="$(VENV)" .ci/setup
+	@touch $@
+
+# Pins again from pyproject.toml, for every Python and system, with hashes and no address.
+lock:
+	uv pip compile --universal --generate-hashes --no-header --python-version 3.11 \
+	    --all-extras --quiet --upgrade pyproject.toml -o requirements.lock
+
+clean:
+	rm -rf $(VENV) out build *.egg-info .mypy_cache .ruff_cache .pytest_cache .hypothesis
