@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -66,6 +66,14 @@ class LinkCounts:
     unknown_messages: int = 0
     rig_overrun_samples: int = 0
     dropped_by_host_samples: int = 0
+
+    def plus(self, other: LinkCounts) -> LinkCounts:
+        """Return both together."""
+        return LinkCounts(*(a + b for a, b in zip(astuple(self), astuple(other), strict=True)))
+
+    def since(self, before: LinkCounts) -> LinkCounts:
+        """Return what came on top of *before*."""
+        return LinkCounts(*(a - b for a, b in zip(astuple(self), astuple(before), strict=True)))
 
 
 @dataclass(frozen=True, slots=True)

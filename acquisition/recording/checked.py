@@ -1,0 +1,198 @@
+"""A recording file opened with distrust: nothing is allocated before it fits the schema.
+
+Refused are links of any kind but hard ones, data kept in other files, virtual and compressed
+tables, other types and shapes than the schema's, and sizes that the file cannot hold.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Self
+
+import h5py
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from acquisition.errors import RecordingError
+from acquisition.recording import layout
+from acquisition.recording.layout import TableSpec
+from acquisition.recording.naming import part_path
+from acquisition.stream_table import fault_of_table
+from firmware_protocol.messages import Identity
+
+SIGNATURE = b"\x89HDF\r\n\x1a\n"
+TORN_BYTES = 8 << 20
+"""How much more than is on the disk a file may claim whose recorder was killed."""
+
+
+@contextlib.contextmanager
+def damage(path: Path) -> Iterator[None]:
+    """Turn whatever HDF5 raises on a broken file into one line.
+
+    Raises:
+        RecordingError: Something inside was raised.
+    """
+    try:
+        yield
+    except BlockingIOError as cause:
+        raise RecordingError(f"{path}: is being recorded right now; wait for its end") from cause
+    except OSError as cause:
+        raise RecordingError(f"{path}: is damaged ({_first_line(cause)})") from cause
+    except (RuntimeError, KeyError, ValueError, TypeError, AttributeError) as cause:
+        raise RecordingError(f"{path}: is damaged ({_first_line(cause)})") from cause
+
+
+class CheckedFile:
+    """An open recording whose metadata and tables have been checked.
+
+    Attributes:
+        path: The file.
+        attributes: Root attributes, text as UTF-8 bytes.
+        identity: What the rig said of itself.
+        cut_off: It was never closed: its recorder was killed, or still runs.
+
+    Raises:
+        RecordingError: It is no recording this program can read; says why in one line.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        size = _size_of_hdf5(path)
+        with damage(path):
+            self._file = h5py.File(path, "r")
+        try:
+            with damage(path):
+                self._check(size)
+        except BaseException:
+            self._file.close()
+            raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._file.close()
+
+    def text(self, name: str) -> str:
+        """Return a text attribute."""
+        value = self.attributes[name]
+        return value.decode("utf-8", "replace") if isinstance(value, bytes) else str(value)
+
+    def integer(self, name: str) -> int:
+        """Return an integer attribute."""
+        return int(self.attributes[name])
+
+    def rows(self, table: TableSpec, start: int = 0, stop: int | None = None) -> NDArray[Any]:
+        """Return rows of a table.
+
+        Raises:
+            RecordingError: They cannot be read.
+        """
+        with damage(self.path):
+            return np.asarray(self._tables[table.path][start:stop])
+
+    def row_count(self, table: TableSpec) -> int:
+        """Return how many rows a table has."""
+        return int(self._tables[table.path].shape[0])
+
+    def _check(self, size: int) -> None:
+        self._check_schema()
+        self.attributes = {
+            name: _read_attribute(self._file, name)
+            for name in (*layout.TEXT_ATTRIBUTES, *layout.INTEGER_ATTRIBUTES)
+        }
+        self.cut_off = (
+            self.attributes["status"] == layout.RECORDING.encode()
+            or not (self.attributes["content_sha256"])
+        )
+        self.identity = _identity(self.text("identity_json"))
+        tables = layout.all_tables(self.identity.streams)
+        self._tables = {table.path: _open_table(self._file, table) for table in tables}
+        claimed = sum(self.row_count(table) * table.row_bytes for table in tables)
+        if claimed > size + TORN_BYTES * self.cut_off:
+            raise ValueError(f"claims to hold {claimed} bytes, but is only {size} long")
+
+    def _check_schema(self) -> None:
+        names = ("schema", "schema_version")
+        if not all(name in self._file.attrs for name in names):
+            raise RecordingError(f"{self.path}: is HDF5, but not a recording of this program")
+        schema, version = (_read_attribute(self._file, name) for name in names)
+        if schema != layout.SCHEMA.encode():
+            raise RecordingError(f"{self.path}: is HDF5, but not a recording of this program")
+        if version != layout.SCHEMA_VERSION:
+            raise RecordingError(
+                f"{self.path}: has schema version {version!r}, this program reads "
+                f"{layout.SCHEMA_VERSION}; use the version of perpend it was made with, or newer"
+            )
+
+
+def _size_of_hdf5(path: Path) -> int:
+    try:
+        if not path.exists():
+            part = part_path(path)
+            hint = f"; {part} is there, left by a recorder that was killed" * part.exists()
+            raise RecordingError(f"{path}: no such file{hint}")
+        if not path.is_file():
+            raise RecordingError(f"{path}: is not a file; name a recording")
+        size = path.stat().st_size
+        with path.open("rb") as file:
+            start = file.read(len(SIGNATURE))
+    except OSError as cause:
+        raise RecordingError(f"{path}: cannot be read ({cause.strerror})") from cause
+    if size == 0:
+        raise RecordingError(f"{path}: is empty (0 bytes): nothing was ever recorded in it")
+    if start != SIGNATURE:
+        raise RecordingError(f"{path}: is not a recording (not HDF5)")
+    return size
+
+
+def _read_attribute(file: h5py.File, name: str) -> bytes | int:
+    if name not in file.attrs:
+        raise ValueError(f"attribute {name} is missing")
+    attribute = file.attrs.get_id(name)
+    if name in layout.INTEGER_ATTRIBUTES:
+        if attribute.shape != () or attribute.dtype != np.dtype("<i8"):
+            raise ValueError(f"attribute {name} is not one integer")
+        return int(file.attrs[name])
+    kind = attribute.get_type()
+    fixed = isinstance(kind, h5py.h5t.TypeStringID) and not kind.is_variable_str()
+    if attribute.shape != () or not fixed or kind.get_size() > layout.MAX_TEXT_BYTES:
+        raise ValueError(f"attribute {name} is not a text of the schema")
+    value = np.empty((), dtype=f"S{kind.get_size()}")
+    attribute.read(value, mtype=kind)
+    return bytes(value.item())
+
+
+def _identity(text: str) -> Identity:
+    identity = msgspec.json.decode(text, type=Identity)
+    fault = fault_of_table(identity.streams)
+    if fault:
+        raise ValueError(f"its stream table makes no sense: {fault}")
+    return identity
+
+
+def _open_table(file: h5py.File, table: TableSpec) -> h5py.Dataset:
+    group = file
+    for name in table.path.strip("/").split("/"):
+        # Asked of the link itself: opening it would follow it.
+        if not isinstance(group, h5py.Group) or not group.id.links.exists(name.encode()):
+            raise ValueError(f"{table.path} is missing")
+        if group.id.links.get_info(name.encode()).type != h5py.h5l.TYPE_HARD:
+            raise ValueError(f"{table.path} is a link to somewhere else")
+        group = group[name]
+    if not isinstance(group, h5py.Dataset):
+        raise TypeError(f"{table.path} is no table")
+    if group.dtype != table.dtype or group.ndim < 1 or group.shape[1:] != table.row_shape:
+        raise ValueError(f"{table.path} has other columns than the schema's")
+    chunks = (table.chunk_rows, *table.row_shape)
+    if group.chunks != chunks or group.id.get_create_plist().get_nfilters():
+        raise ValueError(f"{table.path} is stored in another way than the schema's")
+    return group
+
+
+def _first_line(cause: Exception) -> str:
+    lines = str(cause).strip("'\"").splitlines() or [type(cause).__name__]
+    return lines[0]

@@ -1,0 +1,230 @@
+"""Reads recordings: closed ones, and part files whose recorder was killed.
+
+A closed file must be consistent. In a part file the last flush may be torn: each block is
+checked by its checksum, and one that is not whole is left out, which shows as lost samples.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquisition.blocks import sample_times_us
+from acquisition.errors import DescriptionError, RecordingError
+from acquisition.recording import layout
+from acquisition.recording.checked import CheckedFile, damage
+from acquisition.recording.layout import TableSpec
+from acquisition.recording.model import Event, LinkCounts, Recording, StreamData, TrialLabel
+from acquisition.rig import RigDescription, rig_from_json
+from firmware_protocol.messages import Fault, FaultCode, Identity, SampleBlock, StreamSpec
+
+HASH_ROWS = 1 << 16
+SEQUENCE_MASK = 0xFFFFFFFF
+
+
+@dataclass(frozen=True, slots=True)
+class WireStream:
+    """One stream of a recording as the wire brought it.
+
+    Attributes:
+        spec: The stream as the rig described it.
+        blocks: Rows of the blocks table.
+        counts: Shape (n, channels), in the wire's integer type, the blocks' rows joined.
+        torn_blocks: Blocks left out because they did not survive the recorder's end.
+    """
+
+    spec: StreamSpec
+    blocks: NDArray[np.void]
+    counts: NDArray[np.signedinteger]
+    torn_blocks: int
+
+
+@dataclass(frozen=True, slots=True)
+class WireBlock:
+    """A block as it came.
+
+    Attributes:
+        arrival_ns: Host monotonic clock of the recording machine.
+        segment: Which stretch of the recording.
+        block: What the wire said.
+    """
+
+    arrival_ns: int
+    segment: int
+    block: SampleBlock
+
+
+def read_recording(path: Path | str) -> Recording:
+    """Read a whole recording.
+
+    Args:
+        path: A closed recording, or a ``.part`` file left by a recorder that was killed (its
+            status is then ``recording``).
+
+    Raises:
+        RecordingError: It is missing, no recording, of another schema, or damaged.
+    """
+    path = Path(path)
+    with CheckedFile(path) as file:
+        streams = {wire.spec.name: _stream_data(wire) for wire in _wire_streams(file)}
+        return Recording(
+            source=path,
+            uuid=file.text("uuid"),
+            started_utc=file.text("started_utc"),
+            started_ns=file.integer("started_ns"),
+            status=layout.RECORDING if file.cut_off else file.text("status"),
+            software=file.text("software"),
+            identity=file.identity,
+            rig=_rig(file),
+            target_json=file.text("target_json"),
+            label=TrialLabel(file.text("person"), file.text("condition"), file.text("note")),
+            streams=streams,
+            events=_events(file),
+            faults=_faults(file),
+            counts=_counts(file),
+        )
+
+
+def content_sha256(path: Path | str) -> str:
+    """Return the hash of what is in a recording now; `layout` says of what, in which order.
+
+    Raises:
+        RecordingError: It is no recording, or cannot be read.
+    """
+    with CheckedFile(Path(path)) as file:
+        return hash_of(file)
+
+
+def hash_of(file: CheckedFile) -> str:
+    """Return the content hash of an open recording."""
+    tables = layout.all_tables(file.identity.streams)
+    return layout.content_digest(
+        file.attributes, {table.path: _account(file, table) for table in tables}
+    )
+
+
+def read_wire(path: Path | str) -> tuple[Identity, tuple[WireStream, ...]]:
+    """Return what the rig said of itself, and its streams as the wire brought them.
+
+    Raises:
+        RecordingError: As `read_recording`.
+    """
+    with CheckedFile(Path(path)) as file:
+        return file.identity, tuple(_wire_streams(file))
+
+
+def wire_blocks(streams: tuple[WireStream, ...]) -> Iterator[WireBlock]:
+    """Yield the blocks of all streams in the order of their arrival."""
+    arrivals = np.concatenate([stream.blocks["arrival_ns"] for stream in streams])
+    segments = np.concatenate([stream.blocks["segment"] for stream in streams])
+    source = np.repeat(np.arange(len(streams)), [len(stream.blocks) for stream in streams])
+    each = [_blocks_of(stream) for stream in streams]
+    for index in np.lexsort((arrivals, segments)):
+        yield next(each[source[index]])
+
+
+def _blocks_of(stream: WireStream) -> Iterator[WireBlock]:
+    start = 0
+    for row in stream.blocks:
+        number, time_us, span_us, count, arrival_ns, segment, _ = row.item()
+        data = stream.counts[start : start + count].tobytes()
+        start += count
+        sequence = number & SEQUENCE_MASK
+        block = SampleBlock(stream.spec.stream_id, sequence, time_us, span_us, count, data)
+        yield WireBlock(arrival_ns, segment, block)
+
+
+def _wire_streams(file: CheckedFile) -> Iterator[WireStream]:
+    for spec in file.identity.streams:
+        counts_table, blocks_table = layout.stream_tables(spec)
+        counts, blocks = file.rows(counts_table), file.rows(blocks_table)
+        with damage(file.path):
+            if file.cut_off:
+                yield _whole_part(spec, blocks, counts, counts_table.row_bytes)
+            else:
+                yield _consistent(spec, blocks, counts)
+
+
+def _consistent(spec: StreamSpec, blocks: NDArray[Any], counts: NDArray[Any]) -> WireStream:
+    described = int(blocks["sample_count"].sum(dtype=np.int64))
+    if described != len(counts) or not blocks["sample_count"].all():
+        raise ValueError(
+            f"stream {spec.name!r} has {len(counts)} samples, its blocks tell of {described}"
+        )
+    return WireStream(spec, blocks, counts, 0)
+
+
+def _whole_part(
+    spec: StreamSpec, blocks: NDArray[Any], counts: NDArray[Any], row_bytes: int
+) -> WireStream:
+    whole = layout.whole_blocks(blocks, counts.tobytes(), row_bytes)
+    reach = np.cumsum(blocks["sample_count"], dtype=np.int64) <= len(counts)
+    inside = blocks[reach]
+    rows = np.repeat(whole[reach], inside["sample_count"])
+    torn = len(blocks) - int(whole.sum())
+    return WireStream(spec, blocks[whole], counts[: len(rows)][rows], torn)
+
+
+def _stream_data(wire: WireStream) -> StreamData:
+    blocks = wire.blocks
+    sizes = blocks["sample_count"].astype(np.int64)
+    within = np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+    times = sample_times_us(blocks["device_time_us"], blocks["span_us"].astype(np.int64), sizes)
+    data = StreamData(
+        spec=wire.spec,
+        sample_number=np.repeat(blocks["sample_number"], sizes) + within,
+        device_time_us=times,
+        counts=wire.counts.astype(np.int32),
+        segment=np.repeat(blocks["segment"].astype(np.int64), sizes),
+        arrival_ns=np.repeat(blocks["arrival_ns"], sizes),
+    )
+    for array in (data.sample_number, times, data.counts, data.segment, data.arrival_ns):
+        array.flags.writeable = False
+    return data
+
+
+def _rig(file: CheckedFile) -> RigDescription:
+    try:
+        return rig_from_json(file.text("rig_json"), where=file.path)
+    except (DescriptionError, RecursionError) as cause:
+        raise RecordingError(f"{file.path}: its rig description is no good ({cause})") from cause
+
+
+def _events(file: CheckedFile) -> tuple[Event, ...]:
+    return tuple(
+        Event(arrival, time, _decoded(kind), _decoded(text))
+        for arrival, time, kind, text in file.rows(layout.EVENTS).tolist()
+        if kind  # an event has one; a row without is the torn end of a part file
+    )
+
+
+def _faults(file: CheckedFile) -> tuple[Fault, ...]:
+    with damage(file.path):
+        return tuple(
+            Fault(time, FaultCode(code), stream_id, _decoded(detail))
+            for time, code, stream_id, detail in file.rows(layout.FAULTS).tolist()
+            if code
+        )
+
+
+def _counts(file: CheckedFile) -> LinkCounts:
+    rows = file.rows(layout.LINK)
+    rows = rows[rows["frames"] > 0]
+    return LinkCounts(*rows[-1].item()[1:]) if len(rows) else LinkCounts()
+
+
+def _decoded(text: bytes) -> str:
+    return text.decode("utf-8", "replace")
+
+
+def _account(file: CheckedFile, table: TableSpec) -> tuple[int, str]:
+    digest, total = hashlib.sha256(), file.row_count(table)
+    for start in range(0, total, HASH_ROWS):
+        digest.update(file.rows(table, start, start + HASH_ROWS).tobytes())
+    return total, digest.hexdigest()

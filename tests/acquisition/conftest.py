@@ -1,0 +1,132 @@
+"""A rig, what it says of itself, and blocks of it: known values for every test of acquisition."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from acquisition.blocks import WIRE_DTYPES, StreamBlock, stream_block
+from acquisition.clock import ManualClock
+from acquisition.recording.model import TrialLabel
+from acquisition.recording.writer import RecordingWriter
+from acquisition.rig import (
+    CellDescription,
+    HeadDescription,
+    ImuDescription,
+    ImuScales,
+    RigDescription,
+    RigIdentity,
+    ShellDescription,
+)
+from firmware_protocol.messages import (
+    ChannelSpec,
+    Identity,
+    SampleBlock,
+    SampleType,
+    StreamSpec,
+)
+
+UNIT = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+MakeBlock = Callable[..., StreamBlock]
+MakeWriter = Callable[..., RecordingWriter]
+
+
+def spec(stream_id: int, name: str, kind: SampleType, rate_hz: float, names: str) -> StreamSpec:
+    bits = 15 if kind is SampleType.INT16 else 31
+    channels = tuple(
+        ChannelSpec(channel, "count", 1.0, -(2**bits), 2**bits - 1) for channel in names.split()
+    )
+    return StreamSpec(stream_id, name, kind, rate_hz, channels)
+
+
+@pytest.fixture
+def force_spec() -> StreamSpec:
+    return spec(1, "force", SampleType.INT32, 1000.0, "fx fy fz")
+
+
+@pytest.fixture
+def imu_spec() -> StreamSpec:
+    return spec(2, "imu", SampleType.INT16, 200.0, "ax ay az gx gy gz")
+
+
+@pytest.fixture
+def identity(force_spec: StreamSpec, imu_spec: StreamSpec) -> Identity:
+    return Identity(1, 1, 0, "fw 0.3", "RIG-01", 7, (force_spec, imu_spec))
+
+
+@pytest.fixture
+def rig() -> RigDescription:
+    return RigDescription(
+        rig=RigIdentity(id="RIG-01", side="right"),
+        cell=CellDescription(axes=3, to_humerus=UNIT, calibration_matrix=UNIT),
+        imu=ImuDescription(
+            to_humerus=UNIT,
+            lever_m=(0.0, -0.1, 0.0),
+            scales=ImuScales(accel_m_s2=0.001, gyro_rad_s=0.001),
+        ),
+        shell=ShellDescription(mass_kg=0.32, com_m=(0.0, -0.02, 0.01)),
+        head=HeadDescription(centre_m=(0.0, 0.0, 0.0), radius_m=0.025),
+    )
+
+
+@pytest.fixture
+def clock() -> ManualClock:
+    return ManualClock()
+
+
+def values(stream: StreamSpec, first: int, count: int) -> bytes:
+    """Counts that tell which sample they are: number × 10 + channel, wrapped to 15 bits."""
+    rows = np.arange(first, first + count)[:, None] * 10 + np.arange(len(stream.channels))
+    return (rows % 2**15).astype(WIRE_DTYPES[stream.sample_type]).tobytes()
+
+
+@pytest.fixture
+def make_block() -> MakeBlock:
+    def make(
+        stream: StreamSpec,
+        first: int,
+        count: int = 20,
+        *,
+        segment: int = 0,
+        arrival_ns: int | None = None,
+    ) -> StreamBlock:
+        step_us = 1e6 / stream.rate_hz
+        raw = SampleBlock(
+            stream_id=stream.stream_id,
+            sequence=first % 2**32,
+            device_time_us=round(first * step_us),
+            span_us=round((count - 1) * step_us),
+            sample_count=count,
+            data=values(stream, first, count),
+        )
+        came = round((first + count) * step_us * 1000) if arrival_ns is None else arrival_ns
+        return stream_block(raw, stream, sample_number=first, arrival_ns=came, segment=segment)
+
+    return make
+
+
+@pytest.fixture
+def make_writer(
+    tmp_path: Path, identity: Identity, rig: RigDescription, clock: ManualClock
+) -> Iterator[MakeWriter]:
+    made: list[RecordingWriter] = []
+
+    def make(name: str = "trial.h5", **changes: object) -> RecordingWriter:
+        arguments: dict[str, object] = {
+            "identity": identity,
+            "rig": rig,
+            "target_json": '{"cone_deg": 10.0}',
+            "label": TrialLabel("T07", "with_feedback", "first try"),
+            "clock": clock,
+            "free_bytes": lambda _: 1 << 40,
+        }
+        writer = RecordingWriter(tmp_path / name, **(arguments | changes))  # type: ignore[arg-type] # the tests' own mixture
+        made.append(writer)
+        return writer
+
+    yield make
+    for writer in made:
+        writer.close("stopped: end of the test")
