@@ -1,0 +1,119 @@
+"""The two ends of the wire, without the wire: bytes in, messages out, and the other way round.
+
+Each end says only what its role may say; anything else is our own mistake and raises
+`ProtocolMisuse`. What comes in cannot raise: it is messages, faults and malformed payloads.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from firmware_protocol.codec import Malformed, decode, encode
+from firmware_protocol.errors import ProtocolMisuse
+from firmware_protocol.framing import DELIMITER, FrameDecoder, FrameFault, encode_frame
+from firmware_protocol.messages import (
+    PROTOCOL_MAJOR,
+    HostMessage,
+    Identify,
+    Identity,
+    Message,
+    RigMessage,
+    Start,
+    Stop,
+)
+
+Received = Message | FrameFault | Malformed
+
+
+class HostEnd:
+    """The host's end: asks and starts; learns who the rig is.
+
+    Attributes:
+        identity: The rig's latest answer, None before the first.
+    """
+
+    def __init__(self) -> None:
+        self._decoder = FrameDecoder()
+        self._next_request = 0
+        self.identity: Identity | None = None
+
+    def identify(self) -> bytes:
+        """Return the bytes that ask who is there. Allowed at any time.
+
+        They begin with a delimiter, which ends whatever noise the line held before.
+        """
+        return DELIMITER + self._ask(Identify)
+
+    def start(self) -> bytes:
+        """Return the bytes that start all streams.
+
+        Raises:
+            ProtocolMisuse: The rig has not said who it is, or speaks another major version.
+        """
+        self._require_known_rig("start")
+        return self._ask(Start)
+
+    def stop(self) -> bytes:
+        """Return the bytes that stop all streams.
+
+        Raises:
+            ProtocolMisuse: As for `start`.
+        """
+        self._require_known_rig("stop")
+        return self._ask(Stop)
+
+    def receive(self, data: bytes) -> list[RigMessage | FrameFault | Malformed]:
+        """Return everything that *data* completes, oldest first."""
+        received: list[RigMessage | FrameFault | Malformed] = []
+        for item in _received(self._decoder, data):
+            if isinstance(item, HostMessage):
+                received.append(Malformed("the rig said what only a host may say", encode(item)))
+            else:
+                if isinstance(item, Identity):
+                    self.identity = item
+                received.append(item)
+        return received
+
+    def _ask(self, kind: Callable[[int], HostMessage]) -> bytes:
+        self._next_request = self._next_request % 255 + 1
+        return encode_frame(encode(kind(self._next_request)))
+
+    def _require_known_rig(self, verb: str) -> None:
+        if self.identity is None:
+            raise ProtocolMisuse(f"{verb}: identify first, and wait for the answer")
+        if self.identity.protocol_major != PROTOCOL_MAJOR:
+            raise ProtocolMisuse(
+                f"{verb}: the rig speaks protocol {self.identity.protocol_major}, "
+                f"we speak {PROTOCOL_MAJOR}"
+            )
+
+
+class RigEnd:
+    """The rig's end: hears commands, says who it is and sends samples."""
+
+    def __init__(self) -> None:
+        self._decoder = FrameDecoder()
+
+    def receive(self, data: bytes) -> list[HostMessage | FrameFault | Malformed]:
+        """Return everything that *data* completes, oldest first."""
+        received: list[HostMessage | FrameFault | Malformed] = []
+        for item in _received(self._decoder, data):
+            if isinstance(item, RigMessage):
+                received.append(Malformed("the host said what only a rig may say", encode(item)))
+            else:
+                received.append(item)
+        return received
+
+    def send(self, message: RigMessage) -> bytes:
+        """Return the bytes that say a message.
+
+        Raises:
+            ProtocolMisuse: Only a host may say it, or it does not fit.
+        """
+        if not isinstance(message, RigMessage):
+            raise ProtocolMisuse(f"a rig may not say {type(message).__name__}")
+        return encode_frame(encode(message))
+
+
+def _received(decoder: FrameDecoder, data: bytes) -> list[Received]:
+    return [item if isinstance(item, FrameFault) else decode(item) for item in decoder.feed(data)]
