@@ -30,11 +30,12 @@ class HostEnd:
 
     Attributes:
         identity: The rig's latest answer, None before the first.
+        last_request: Number of the latest question; its answer carries the same.
     """
 
     def __init__(self) -> None:
         self._decoder = FrameDecoder()
-        self._next_request = 0
+        self.last_request = 0
         self.identity: Identity | None = None
 
     def identify(self) -> bytes:
@@ -75,8 +76,8 @@ class HostEnd:
         return received
 
     def _ask(self, kind: Callable[[int], HostMessage]) -> bytes:
-        self._next_request = self._next_request % 255 + 1
-        return encode_frame(encode(kind(self._next_request)))
+        self.last_request = self.last_request % 255 + 1
+        return encode_frame(encode(kind(self.last_request)))
 
     def _require_known_rig(self, verb: str) -> None:
         if self.identity is None:
