@@ -1,0 +1,46 @@
+"""Runs of flags: half-open ranges, hysteresis, short gaps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+def runs_of(flags: Flags, *, min_length: int = 1) -> Iterator[tuple[int, int]]:
+    """Yield the half-open ranges in which *flags* (n,) is true, in order.
+
+    Args:
+        flags: Shape (n,).
+        min_length: Shorter runs are passed over.
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        if stop - start >= min_length:
+            yield int(start), int(stop)
+
+
+def with_hysteresis(values: Floats, *, on: float, off: float) -> Flags:
+    """Return where *values* (n,) is on: from reaching *on* until it falls below *off*.
+
+    NaN changes nothing: the state before it goes on.
+    """
+    switch = np.zeros(len(values), dtype=np.int8)
+    with np.errstate(invalid="ignore"):
+        switch[values >= on] = 1
+        switch[values < off] = -1
+    last = np.maximum.accumulate(np.where(switch != 0, np.arange(len(values)), -1))
+    return np.asarray((last >= 0) & (switch[np.maximum(last, 0)] == 1), dtype=np.bool_)
+
+
+def without_short_gaps(flags: Flags, max_length: int) -> Flags:
+    """Return *flags* with false runs of at most *max_length* samples between true ones filled."""
+    filled = flags.copy()
+    for start, stop in runs_of(~flags):
+        if start > 0 and stop < len(flags) and stop - start <= max_length:
+            filled[start:stop] = True
+    return filled

@@ -1,0 +1,200 @@
+"""One even time grid for streams that were sampled apart, gaps kept.
+
+Device ticks give every sample its time. A segment that began a new device clock is placed by
+its arrival times. Between two samples further apart than the policy allows nothing is known:
+there the grid is masked, never bridged by a straight line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquisition.physical import PhysicalUnits
+from acquisition.recording.model import Recording, StreamData
+from analysis.errors import NotAnalysable
+from analysis.filters import without_spikes
+from analysis.settings import AnalysisSettings
+from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+SAME_CLOCK_S = 0.5
+"""Segments whose clocks differ by less, seen by arrival, share one clock."""
+
+
+@dataclass(frozen=True, slots=True)
+class EvenSamples:
+    """What the sensors say, on one even grid; frame H of a right shoulder.
+
+    Attributes:
+        fs_hz: Rate of the grid.
+        time_s: Shape (n,), from the first sample that both streams cover.
+        origin_us: Device time, in the clock of the first segment, at which time_s is 0.
+        force_n: Shape (n, 3), before the shell is taken out; NaN where not known.
+        moment_nm: Shape (n, 3), or None with three axes.
+        specific_force_m_s2: Shape (n, 3), at the IMU; finite everywhere, see *imu_known*.
+        angular_rate_rad_s: Shape (n, 3), likewise.
+        force_known: Shape (n,), a force was measured here and was not saturated.
+        imu_known: Shape (n,).
+        missing: Shape (n,), a stream has a gap here.
+        saturated: Shape (n,), a sample used here stood at a rail.
+        spikes_removed: How many single values were replaced.
+    """
+
+    fs_hz: float
+    time_s: Floats
+    origin_us: float
+    force_n: Floats
+    moment_nm: Floats | None
+    specific_force_m_s2: Floats
+    angular_rate_rad_s: Floats
+    force_known: Flags
+    imu_known: Flags
+    missing: Flags
+    saturated: Flags
+    spikes_removed: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Sampled:
+    """A stream in physical units at its own times."""
+
+    time_s: Floats
+    values: Floats
+    saturated: Flags
+
+
+def even_samples(recording: Recording, settings: AnalysisSettings) -> EvenSamples:
+    """Bring force and inertial samples of a recording onto one grid.
+
+    The grid has the force stream's nominal rate.
+
+    Raises:
+        NotAnalysable: A stream is missing or empty, or the two never overlap.
+    """
+    clocks = clock_offsets_us(recording.streams)
+    units = PhysicalUnits(recording.rig)
+    force_stream = _needed(recording, FORCE_STREAM, channels=recording.rig.cell.axes)
+    imu_stream = _needed(recording, IMU_STREAM, channels=6)
+    force, spikes_force = _sampled_force(force_stream, units, clocks, settings)
+    imu, spikes_imu = _sampled_imu(imu_stream, units, clocks, settings)
+    fs_hz = float(force_stream.spec.rate_hz)
+    start = max(force.time_s[0], imu.time_s[0])
+    count = int(np.floor((min(force.time_s[-1], imu.time_s[-1]) - start) * fs_hz)) + 1
+    if count < 2:
+        raise NotAnalysable("force and inertial samples never overlap in time: check the rig")
+    grid = start + np.arange(count) / fs_hz
+    force_values, force_gap, force_rail = _onto(grid, force, settings.max_gap_s)
+    imu_values, imu_gap, imu_rail = _onto(grid, imu, settings.max_gap_s)
+    force_known = ~(force_gap | force_rail)
+    force_values[~force_known] = np.nan
+    return EvenSamples(
+        fs_hz=fs_hz,
+        time_s=grid - start,
+        origin_us=start * 1e6,
+        force_n=force_values[:, :3],
+        moment_nm=force_values[:, 3:] if force_values.shape[1] == 6 else None,
+        specific_force_m_s2=imu_values[:, :3],
+        angular_rate_rad_s=imu_values[:, 3:],
+        force_known=force_known,
+        imu_known=~(imu_gap | imu_rail),
+        missing=force_gap | imu_gap,
+        saturated=force_rail | imu_rail,
+        spikes_removed=spikes_force + spikes_imu,
+    )
+
+
+def clock_offsets_us(streams: Mapping[str, StreamData]) -> dict[int, float]:
+    """Return, for each segment, what to add to its device times to get the first segment's.
+
+    A rig that only lost its line keeps its clock; one that restarted begins again at zero. The
+    least delay of any block tells the two apart and places the second.
+    """
+    least: dict[int, float] = {}
+    for stream in streams.values():
+        delay = stream.arrival_ns / 1e3 - stream.device_time_us
+        for segment in np.unique(stream.segment):
+            smallest = float(delay[stream.segment == segment].min())
+            least[int(segment)] = min(smallest, least.get(int(segment), np.inf))
+    if not least:
+        return {}
+    first = least[min(least)]
+    return {
+        segment: 0.0 if abs(delay - first) < SAME_CLOCK_S * 1e6 else delay - first
+        for segment, delay in least.items()
+    }
+
+
+def sample_times_s(stream: StreamData, clocks: Mapping[int, float]) -> Floats:
+    """Return the time of every sample, seconds, in the first segment's clock, shape (n,)."""
+    offsets = np.zeros(len(stream.segment))
+    for segment, offset_us in clocks.items():
+        offsets[stream.segment == segment] = offset_us
+    times: Floats = (stream.device_time_us + offsets) * 1e-6
+    return times
+
+
+def _needed(recording: Recording, name: str, *, channels: int) -> StreamData:
+    stream = recording.streams.get(name)
+    if stream is None:
+        raise NotAnalysable(f"the recording has no stream {name!r}: the rig did not offer one")
+    if len(stream.counts) < 2:
+        raise NotAnalysable(f"stream {name!r} holds {len(stream.counts)} samples: nothing to do")
+    if stream.counts.shape[1] != channels:
+        raise NotAnalysable(
+            f"stream {name!r} has {stream.counts.shape[1]} channels, the rig description "
+            f"asks for {channels}: record with the description of this rig"
+        )
+    return stream
+
+
+def _sampled_force(
+    stream: StreamData,
+    units: PhysicalUnits,
+    clocks: Mapping[int, float],
+    settings: AnalysisSettings,
+) -> tuple[_Sampled, int]:
+    wrench = units.wrench(stream.counts, stream.spec)
+    parts = [wrench.force_n] if wrench.moment_nm is None else [wrench.force_n, wrench.moment_nm]
+    return _in_order(stream, np.hstack(parts), wrench.saturated, clocks, settings)
+
+
+def _sampled_imu(
+    stream: StreamData,
+    units: PhysicalUnits,
+    clocks: Mapping[int, float],
+    settings: AnalysisSettings,
+) -> tuple[_Sampled, int]:
+    inertial = units.inertial(stream.counts, stream.spec)
+    values = np.hstack([inertial.specific_force_m_s2, inertial.angular_rate_rad_s])
+    return _in_order(stream, values, inertial.saturated, clocks, settings)
+
+
+def _in_order(
+    stream: StreamData,
+    values: Floats,
+    saturated: Flags,
+    clocks: Mapping[int, float],
+    settings: AnalysisSettings,
+) -> tuple[_Sampled, int]:
+    values, spikes = without_spikes(values, sds=settings.spike_sds)
+    time_s = sample_times_s(stream, clocks)
+    # Repeated or reordered blocks: the first sample heard for a moment counts.
+    time_s, first = np.unique(time_s, return_index=True)
+    return _Sampled(time_s, values[first], saturated[first]), spikes
+
+
+def _onto(grid: Floats, sampled: _Sampled, max_gap_s: float) -> tuple[Floats, Flags, Flags]:
+    """Interpolate onto the grid; return values, and where there is a gap or a rail."""
+    after = np.clip(np.searchsorted(sampled.time_s, grid), 1, len(sampled.time_s) - 1)
+    before = after - 1
+    spacing = sampled.time_s[after] - sampled.time_s[before]
+    part = np.clip((grid - sampled.time_s[before]) / spacing, 0.0, 1.0)[:, np.newaxis]
+    values = sampled.values[before] * (1.0 - part) + sampled.values[after] * part
+    rail = sampled.saturated[before] | sampled.saturated[after]
+    return values, spacing > max_gap_s, rail
