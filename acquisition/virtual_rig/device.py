@@ -1,0 +1,238 @@
+"""The rig's firmware in software, without a port: bytes in, bytes out, time as an argument.
+
+It answers commands, streams in blocks of about 10 ms, sends its status every second, never
+waits, and can misbehave on request (`faults`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from functools import partial
+
+from acquisition.virtual_rig.faults import FAULTS, Dice, FaultPlan, LineFault, TimedFault
+from acquisition.virtual_rig.sender import Sender
+from acquisition.virtual_rig.virtual_rig import VirtualRig
+from firmware_protocol.codec import Malformed
+from firmware_protocol.ends import RigEnd
+from firmware_protocol.messages import (
+    FORCE_STREAM,
+    PROTOCOL_MAJOR,
+    PROTOCOL_MINOR,
+    Fault,
+    FaultCode,
+    HostMessage,
+    Identify,
+    Identity,
+    Outcome,
+    Reply,
+    RigMessage,
+    Start,
+    Status,
+    Stop,
+)
+
+FIRMWARE_VERSION = "virtual 1"
+STATUS_US = 1_000_000
+RAIL_US = 2_000_000
+OUT_OF_ORDER_WAIT_S = 1.0
+FIRST_RIG_TO_HOST_TYPE = 0x80
+
+Happening = tuple[int, Callable[[], None]]
+
+
+class RigDevice:
+    """One rig at the far end of a line.
+
+    Args:
+        virtual_rig: What it is made of. The script begins at every `Start`.
+        faults: What goes wrong, by name and number.
+        clock_ppm: How much too fast its clock runs.
+        boot_count: Counts up when it restarts.
+    """
+
+    def __init__(
+        self,
+        virtual_rig: VirtualRig,
+        *,
+        faults: FaultPlan | None = None,
+        clock_ppm: float = 0.0,
+        boot_count: int = 1,
+    ) -> None:
+        self._rig = virtual_rig
+        self._line_faults: list[tuple[LineFault, float]] = []
+        self._timed_faults: list[tuple[TimedFault, float]] = []
+        for name, number in (faults or {}).items():
+            fault = FAULTS[name]
+            if isinstance(fault, LineFault):
+                self._line_faults.append((fault, number))
+            else:
+                self._timed_faults.append((fault, number))
+        self._dice = Dice(virtual_rig.seed, virtual_rig.rig.rig.id)
+        self._rate = 1.0 + clock_ppm * 1e-6
+        self._boot_count = boot_count
+        self._ticks_us = 0
+        self._boot_at_us = 0
+        self._out = bytearray()
+        self._room = True
+        self.out_of_order = False
+        self._power_up()
+
+    @property
+    def finished(self) -> bool:
+        """The script is over and its last sample is sent."""
+        return self._senders != [] and not self._streaming
+
+    @property
+    def streaming(self) -> bool:
+        """Sample blocks are being sent."""
+        return self._streaming
+
+    @property
+    def unplugged(self) -> bool:
+        """The line is gone."""
+        return self._unplugged
+
+    @property
+    def wait_s(self) -> float:
+        """How long `poll` will have nothing new, by the clock of who calls it."""
+        if self.out_of_order:
+            return OUT_OF_ORDER_WAIT_S
+        due_us = min(due_us for due_us, _ in self._agenda())
+        return max(0.0, (due_us - self._now_us) * 1e-6 / self._rate)
+
+    def receive(self, data: bytes) -> bytes:
+        """Take in what the host sent; return the answers."""
+        for item in [] if self.out_of_order else self._end.receive(data):
+            if isinstance(item, HostMessage):
+                self._obey(item)
+            elif isinstance(item, Malformed):
+                self._refuse(item)
+        return self._taken()
+
+    def poll(self, elapsed_us: int, *, room: bool = True) -> bytes:
+        """Return what it sends up to now.
+
+        Args:
+            elapsed_us: Since it was switched on, by the clock of who calls it; never back.
+            room: False while the line takes nothing: samples due are then dropped, and
+                counted as any firmware with a full buffer counts them.
+        """
+        self._room = room
+        self._ticks_us = max(self._ticks_us, round(elapsed_us * self._rate))
+        while not self.out_of_order:
+            due_us, happen = min(self._agenda(), key=lambda item: item[0])
+            if due_us > self._now_us:
+                break
+            self._at_us = due_us
+            happen()
+        return self._taken()
+
+    def restart(self) -> None:
+        """Begin anew, as after a loss of power: clock at 0, not streaming, half a frame lost."""
+        self._boot_at_us += self._at_us
+        self._boot_count += 1
+        self._out += b"\x2a\x17"  # what was left of a frame
+        self._power_up()
+
+    def report(self, code: FaultCode, stream_id: int, detail: str) -> None:
+        """Send a fault message."""
+        self._say(Fault(self._at_us, code, stream_id, detail))
+
+    def hold_at_rail(self) -> None:
+        """Keep the first force channel at its upper rail for 2 s, and say so."""
+        self._rail_until_us = self._at_us + RAIL_US
+        stream = next(s for s in self._rig.streams if s.spec.name == FORCE_STREAM)
+        channel = stream.spec.channels[0].name
+        self.report(FaultCode.CONVERTER_SATURATED, stream.spec.stream_id, f"{channel} at its rail")
+
+    def fall_silent(self) -> None:
+        """Say and hear nothing more until `restart`."""
+        self.out_of_order = True
+
+    def pull_plug(self) -> None:
+        """Lose the line until `restart`."""
+        self.out_of_order = self._unplugged = True
+
+    def _power_up(self) -> None:
+        self._end = RigEnd()
+        self._senders: list[Sender] = []
+        self._streaming = False
+        self._start_us = 0
+        self._at_us = 0
+        self._rail_until_us = 0
+        self._next_status_us = STATUS_US
+        self._overrun_samples = 0
+        self.out_of_order = self._unplugged = False
+
+    @property
+    def _now_us(self) -> int:
+        return self._ticks_us - self._boot_at_us
+
+    def _agenda(self) -> Iterator[Happening]:
+        yield self._next_status_us, self._tell_status
+        if not self._streaming:
+            return
+        for fault, after_s in self._timed_faults:
+            yield self._start_us + round(after_s * 1e6), partial(self._break, fault)
+        for sender in self._senders:
+            if sender.size:
+                yield sender.due_us, partial(self._send_block, sender)
+
+    def _obey(self, message: HostMessage) -> None:
+        match message:
+            case Identify(request_id):
+                self._say(self._identity(request_id))
+            case Start(request_id):
+                self._start_us = self._now_us
+                self._senders = [Sender(s, self._start_us) for s in self._rig.streams]
+                self._streaming = any(sender.size for sender in self._senders)
+                self._say(Reply(request_id, Outcome.DONE))
+            case Stop(request_id):
+                self._senders = []
+                self._streaming = False
+                self._say(Reply(request_id, Outcome.DONE))
+
+    def _refuse(self, item: Malformed) -> None:
+        if len(item.payload) >= 2 and item.payload[0] < FIRST_RIG_TO_HOST_TYPE:
+            self._say(Reply(item.payload[1], Outcome.UNKNOWN_COMMAND))
+
+    def _identity(self, request_id: int) -> Identity:
+        return Identity(
+            request_id,
+            PROTOCOL_MAJOR,
+            PROTOCOL_MINOR,
+            FIRMWARE_VERSION,
+            self._rig.rig.rig.id,
+            self._boot_count,
+            tuple(stream.spec for stream in self._rig.streams),
+        )
+
+    def _tell_status(self) -> None:
+        self._say(Status(self._at_us, self._streaming, self._overrun_samples))
+        self._next_status_us += STATUS_US
+
+    def _break(self, fault: TimedFault) -> None:
+        self._timed_faults = [item for item in self._timed_faults if item[0] is not fault]
+        fault.happen(self)
+
+    def _send_block(self, sender: Sender) -> None:
+        if self._room:
+            self._say(sender.block(rail_until_us=self._rail(sender)))
+            sender.skip()
+        else:
+            self._overrun_samples += sender.skip()
+        self._streaming = any(other.size for other in self._senders)
+
+    def _rail(self, sender: Sender) -> int:
+        return self._rail_until_us if sender.spec.name == FORCE_STREAM else 0
+
+    def _say(self, message: RigMessage) -> None:
+        frame = self._end.send(message)
+        for fault, share in self._line_faults:
+            frame = fault.apply(frame, share, self._dice)
+        self._out += frame
+
+    def _taken(self) -> bytes:
+        taken = bytes(self._out)
+        self._out.clear()
+        return taken

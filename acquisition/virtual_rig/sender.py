@@ -1,0 +1,66 @@
+"""Cuts one stream of a virtual rig into the sample blocks that go over the wire."""
+
+from __future__ import annotations
+
+from acquisition.blocks import WIRE_DTYPES
+from acquisition.virtual_rig.virtual_rig import VirtualStream
+from firmware_protocol.codec import samples_per_frame
+from firmware_protocol.messages import SampleBlock
+
+BLOCK_S = 0.01
+"""Time covered by a block: a live picture may be 50 ms late at most, frames cost bytes."""
+
+
+class Sender:
+    """Where the sending of one stream stands.
+
+    Args:
+        stream: What to send.
+        start_us: Device time of its time 0.
+    """
+
+    def __init__(self, stream: VirtualStream, start_us: int) -> None:
+        self.spec = stream.spec
+        self._stream = stream
+        self._start_us = start_us
+        self._sent = 0
+        wanted = round(self.spec.rate_hz * BLOCK_S)
+        self._block_size = max(1, min(wanted, samples_per_frame(self.spec)))
+
+    @property
+    def size(self) -> int:
+        """Samples of the next block, 0 at the end of the trial."""
+        return int(min(self._block_size, self._stream.sample_count - self._sent))
+
+    @property
+    def due_us(self) -> int:
+        """Device time of the last sample of the next block: then it can go."""
+        return self._time_us(self._sent + self.size - 1)
+
+    def block(self, *, rail_until_us: int) -> SampleBlock:
+        """Return the next block.
+
+        Args:
+            rail_until_us: Before this the first channel stands at its upper rail.
+        """
+        size, first_us = self.size, self._time_us(self._sent)
+        counts = self._stream.counts(self._sent, size)
+        if first_us < rail_until_us:
+            counts[:, 0] = self.spec.channels[0].count_max
+        return SampleBlock(
+            self.spec.stream_id,
+            self._sent % 2**32,
+            first_us,
+            self.due_us - first_us,
+            size,
+            counts.astype(WIRE_DTYPES[self.spec.sample_type]).tobytes(),
+        )
+
+    def skip(self) -> int:
+        """Go on to the block after; return how many samples that passes."""
+        size = self.size
+        self._sent += size
+        return size
+
+    def _time_us(self, number: int) -> int:
+        return self._start_us + round(float(self._stream.time_s(number, 1)[0]) * 1e6)
