@@ -51,14 +51,13 @@ class LiveBuffer(SinkBase):
         self._rings: dict[str, _Ring] = {}
         self._lock = threading.Lock()
 
-    def on_block(self, block: StreamBlock) -> object:
+    def on_block(self, block: StreamBlock) -> None:
         """Take samples in; the oldest make room."""
         name = block.spec.name
         with self._lock:
             if name not in self._rings:
                 self._rings[name] = _Ring(self._rows(block), block.counts.shape[1])
             self._rings[name].append(block)
-        return None
 
     def streams(self) -> tuple[str, ...]:
         """Return the names of the streams that have spoken."""

@@ -16,11 +16,11 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from acquisition.acceptance import fault_of_table
 from acquisition.errors import RecordingError
 from acquisition.recording import layout
 from acquisition.recording.layout import TableSpec
 from acquisition.recording.naming import part_path
-from acquisition.stream_table import fault_of_table
 from firmware_protocol.messages import Identity
 
 SIGNATURE = b"\x89HDF\r\n\x1a\n"

@@ -93,7 +93,7 @@ class RecordingWriter:
         """Where the recording lies until it is closed."""
         return self._part
 
-    def on_block(self, block: StreamBlock) -> object:
+    def on_block(self, block: StreamBlock) -> None:
         """Append samples.
 
         Raises:
@@ -114,9 +114,8 @@ class RecordingWriter:
         self._tables[blocks.path].add(row)
         self._gathered_bytes += len(raw.data) + len(row)
         self._flush_if_due()
-        return None
 
-    def on_event(self, event: Event) -> object:
+    def on_event(self, event: Event) -> None:
         """Append an event."""
         self._tables[layout.EVENTS.path].add_row(
             event.arrival_ns,
@@ -125,9 +124,8 @@ class RecordingWriter:
             clipped(event.text, layout.EVENT_TEXT_BYTES),
         )
         self._flush_if_due()
-        return None
 
-    def on_fault(self, fault: Fault) -> object:
+    def on_fault(self, fault: Fault) -> None:
         """Append what the rig reported."""
         self._tables[layout.FAULTS.path].add_row(
             fault.device_time_us,
@@ -136,15 +134,13 @@ class RecordingWriter:
             clipped(fault.detail, layout.FAULT_DETAIL_BYTES),
         )
         self._flush_if_due()
-        return None
 
-    def on_step(self, counts: LinkCounts) -> object:
+    def on_step(self, counts: LinkCounts) -> None:
         """Keep the accounts since this recording began, and flush when it is time."""
         if self._counts_before is None:
             self._counts_before = counts
         self._counts = counts.since(self._counts_before)
         self._flush_if_due()
-        return None
 
     def close(self, status: str = layout.COMPLETE) -> Path:
         """Finish the file and give it its final name; a second call does nothing.

@@ -10,7 +10,7 @@ import pytest
 
 from acquisition.blocks import WIRE_DTYPES, StreamBlock, stream_block
 from acquisition.clock import ManualClock
-from acquisition.recording.model import TrialLabel
+from acquisition.recording.model import Event, LinkCounts, TrialLabel
 from acquisition.recording.writer import RecordingWriter
 from acquisition.rig import (
     CellDescription,
@@ -21,8 +21,10 @@ from acquisition.rig import (
     RigIdentity,
     ShellDescription,
 )
+from acquisition.sinks import SinkBase
 from firmware_protocol.messages import (
     ChannelSpec,
+    Fault,
     Identity,
     SampleBlock,
     SampleType,
@@ -130,3 +132,48 @@ def make_writer(
     yield make
     for writer in made:
         writer.close("stopped: end of the test")
+
+
+class Collector(SinkBase):
+    """A sink that keeps all it hears."""
+
+    def __init__(self, *, critical: bool = False) -> None:
+        self.critical = critical
+        self.blocks: list[StreamBlock] = []
+        self.events: list[Event] = []
+        self.faults: list[Fault] = []
+        self.counts = LinkCounts()
+        self.closed: list[str] = []
+
+    def on_block(self, block: StreamBlock) -> None:
+        self.blocks.append(block)
+
+    def on_event(self, event: Event) -> None:
+        self.events.append(event)
+
+    def on_fault(self, fault: Fault) -> None:
+        self.faults.append(fault)
+
+    def on_step(self, counts: LinkCounts) -> None:
+        self.counts = counts
+
+    def close(self, status: str) -> None:
+        self.closed.append(status)
+
+    @property
+    def kinds(self) -> list[str]:
+        return [event.kind for event in self.events]
+
+    @property
+    def numbers(self) -> list[tuple[int, int]]:
+        return [(block.segment, block.sample_number) for block in self.blocks]
+
+
+@pytest.fixture
+def collector() -> Collector:
+    return Collector()
+
+
+@pytest.fixture
+def make_collector() -> Callable[..., Collector]:
+    return Collector

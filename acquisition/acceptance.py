@@ -1,4 +1,4 @@
-"""What a stream table must satisfy before anything is built on it."""
+"""Which rigs are accepted: what a rig must say of itself before anything is built on it."""
 
 from __future__ import annotations
 
@@ -6,7 +6,13 @@ import math
 
 from acquisition.errors import DescriptionError
 from acquisition.rig import RigDescription
-from firmware_protocol.messages import FORCE_STREAM, Identity, StreamSpec
+from firmware_protocol.messages import (
+    FORCE_STREAM,
+    PROTOCOL_MAJOR,
+    PROTOCOL_MINOR,
+    Identity,
+    StreamSpec,
+)
 
 MAX_CHANNELS = 64
 MAX_RATE_HZ = 100_000.0
@@ -29,6 +35,33 @@ def fault_of_table(streams: tuple[StreamSpec, ...]) -> str:
             return f"stream {spec.name!r} has number {spec.stream_id}"
         if not all(math.isfinite(channel.scale) for channel in spec.channels):
             return f"stream {spec.name!r} has a scale that is no number"
+    return ""
+
+
+def reason_to_refuse(identity: Identity, known: Identity | None) -> str:
+    """Return why a rig cannot be used, empty if it can.
+
+    Args:
+        identity: What it says of itself.
+        known: What the rig before the loss of the line had said, None at the first connecting.
+    """
+    if identity.protocol_major != PROTOCOL_MAJOR:
+        return (
+            f"speaks protocol {identity.protocol_major}.{identity.protocol_minor}, "
+            f"this program {PROTOCOL_MAJOR}.{PROTOCOL_MINOR}; bring firmware and program together"
+        )
+    fault = fault_of_table(identity.streams)
+    if fault:
+        return f"rig {identity.rig_serial!r} has a stream table that makes no sense: {fault}"
+    if known is None:
+        return ""
+    if identity.rig_serial != known.rig_serial:
+        return (
+            f"another rig answers, {identity.rig_serial!r} instead of {known.rig_serial!r}; "
+            "connect the one this session began with"
+        )
+    if identity.streams != known.streams:
+        return f"rig {identity.rig_serial!r} came back with other streams; begin a new session"
     return ""
 
 

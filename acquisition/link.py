@@ -1,0 +1,332 @@
+"""The line to one rig as a state machine: connects, asks, starts, notices loss, comes back.
+
+It turns bytes into blocks, faults and events, and accounts for all that did not arrive. Line
+noise never raises, it is counted. While the rig was never known, whatever is wrong raises;
+later a loss is an event, and the line is tried again with bounded back-off.
+"""
+
+from __future__ import annotations
+
+import contextlib
+
+from acquisition.acceptance import reason_to_refuse
+from acquisition.blocks import StreamBlock
+from acquisition.clock import NS_PER_S, Clock
+from acquisition.errors import PortError, RigError, TransportLost
+from acquisition.health import LinkState
+from acquisition.recording.model import Event, LinkCounts
+from acquisition.stream_tracker import StreamTracker
+from acquisition.transports.base import Transport
+from firmware_protocol.codec import Malformed
+from firmware_protocol.ends import HostEnd
+from firmware_protocol.framing import FrameFault
+from firmware_protocol.messages import (
+    Fault,
+    Identity,
+    Outcome,
+    Reply,
+    RigMessage,
+    SampleBlock,
+    Status,
+)
+
+ANSWER_WAITS_S = (0.5, 1.0, 2.0, 2.0)
+"""How long to wait for an answer before asking again. In all, longer than a board takes that
+is reset by the opening of its port."""
+RETRY_WAITS_S = (0.1, 0.2, 0.4, 0.8, 1.6, 2.0)
+"""Between attempts to re-open a lost line; the last one again and again."""
+SILENCE_S = 3.0
+"""A rig sends its status once a second: after this the line is taken for dead."""
+
+News = StreamBlock | Fault | Event
+
+
+class Link:
+    """Keeps the line to one rig.
+
+    Args:
+        transport: The closed line.
+        clock: Times the waits, stamps what arrives.
+        patience_s: How long a lost line may stay away; None: for ever.
+
+    Attributes:
+        state: Where it stands.
+        identity: Who answers, None before the first answer.
+        segment: Which stretch this is, −1 before the first.
+        trackers: By stream number, of this segment.
+        message: What is wrong, for people; empty when all is well.
+        device_time_us: The rig's clock as last heard.
+        block_ns: When the last block came, None before the first.
+    """
+
+    def __init__(self, transport: Transport, *, clock: Clock, patience_s: float | None) -> None:
+        self.state = LinkState.CONNECTING
+        self.identity: Identity | None = None
+        self.segment = -1
+        self.trackers: dict[int, StreamTracker] = {}
+        self.message = ""
+        self.device_time_us = 0
+        self.block_ns: int | None = None
+        self._transport = transport
+        self._clock = clock
+        self._patience_s = patience_s
+        self._host = HostEnd()
+        self._news: list[News] = []
+        self._tally = dict.fromkeys(LinkCounts.__slots__, 0)
+        self._attempt = 0
+        self._retries = 0
+        self._deadline_ns = 0
+        self._heard_bytes = 0
+        self._heard_ns = 0
+        self._lost_ns: int | None = None
+        self._overrun_samples: int | None = None
+        self._boot_before = 0
+
+    @property
+    def counts(self) -> LinkCounts:
+        """The accounts so far."""
+        return LinkCounts(**self._tally)
+
+    def take_news(self) -> list[News]:
+        """Return what came since the last time, in order."""
+        news, self._news = self._news, []
+        return news
+
+    def step(self) -> float:
+        """Do one piece of work.
+
+        Returns:
+            Seconds to wait before the next.
+
+        Raises:
+            PortError: The line cannot be opened, and never was.
+            RigError: Nothing usable answers, and never did.
+            TransportLost: The line was lost before a rig was known, or for too long.
+        """
+        if self.state is LinkState.CONNECTING:
+            self._open()
+            return 0.0
+        if self.state is LinkState.LOST:
+            return self._reconnect()
+        return self._listen()
+
+    def close(self) -> None:
+        """Tell the rig to stop, if it can be told, and let go of the line."""
+        if self.state in (LinkState.READY, LinkState.STREAMING):
+            with contextlib.suppress(TransportLost):  # then it needs no telling
+                self._transport.write(self._host.stop())
+        self._transport.close()
+
+    # --- asking ------------------------------------------------------------------------
+
+    def _open(self) -> None:
+        self._transport.open()
+        self._host = HostEnd()
+        self._ask()
+
+    def _ask(self) -> None:
+        self.state = LinkState.IDENTIFYING
+        self._attempt = 0
+        self._heard_bytes = 0
+        self._heard_ns = self._clock.now_ns()
+        self._send_question()
+
+    def _send_question(self) -> None:
+        wait_s = ANSWER_WAITS_S[self._attempt]
+        self._attempt += 1
+        self._deadline_ns = self._clock.now_ns() + round(wait_s * NS_PER_S)
+        if self.state is LinkState.IDENTIFYING:
+            self._transport.write(self._host.identify())
+        else:
+            # Whatever an earlier host left running ends first, so that counting begins at 0.
+            self._transport.write(self._host.stop() + self._host.start())
+
+    def _no_answer(self) -> float:
+        if self._attempt < len(ANSWER_WAITS_S):
+            self._send_question()
+            return 0.0
+        heard = f"heard {self._heard_bytes} bytes but no answer: wrong baud rate, or no rig of ours"
+        if not self._heard_bytes:
+            heard = "heard nothing: is the rig powered, is this its port?"
+        if self.state is LinkState.READY:
+            heard = "the rig does not answer the command to start: restart it"
+        return self._refuse(f"{self._transport.name}: {heard}")
+
+    def _refuse(self, reason: str) -> float:
+        if self._lost_ns is None:
+            raise RigError(reason)
+        if reason != self.message:
+            self._tell("refused", reason)
+        return self._let_go(reason)
+
+    # --- listening ---------------------------------------------------------------------
+
+    def _listen(self) -> float:
+        try:
+            data = self._transport.read()
+            return self._hear(data)
+        except TransportLost as loss:
+            return self._lose(str(loss))
+
+    def _hear(self, data: bytes) -> float:
+        now_ns = self._clock.now_ns()
+        self._heard_bytes += len(data)
+        for item in self._host.receive(data):
+            if isinstance(item, FrameFault):
+                self._tally["bad_frames"] += 1
+                continue
+            self._tally["frames"] += 1
+            self._heard_ns = now_ns
+            if isinstance(item, Malformed):
+                self._tally["unknown_messages"] += 1
+            else:
+                self._take(item, now_ns)
+        if self.state is LinkState.LOST:
+            return self._retry_wait_s()
+        if not data and self._transport.finished:
+            self.state = LinkState.FINISHED
+            return 0.0
+        return self._watch(now_ns)
+
+    def _watch(self, now_ns: int) -> float:
+        if self.state is LinkState.STREAMING:
+            if now_ns - self._heard_ns > SILENCE_S * NS_PER_S:
+                return self._lose(f"{self._transport.name}: nothing heard for {SILENCE_S:g} s")
+        elif now_ns >= self._deadline_ns:
+            return self._no_answer()
+        return 0.0
+
+    def _take(self, message: RigMessage, now_ns: int) -> None:
+        if isinstance(message, SampleBlock):
+            self._take_block(message, now_ns)
+        elif isinstance(message, Status):
+            self._take_status(message)
+        elif isinstance(message, Fault):
+            self._news.append(message)
+        elif isinstance(message, Identity):
+            self._take_identity(message)
+        else:
+            self._take_reply(message)
+
+    def _take_block(self, raw: SampleBlock, now_ns: int) -> None:
+        if self.state is not LinkState.STREAMING:
+            # What an earlier start left in the line. Ours, if we were streaming before.
+            self._tally["dropped_by_host_samples"] += raw.sample_count * (self.segment >= 0)
+            return
+        tracker = self.trackers.get(raw.stream_id)
+        if tracker is None or not tracker.fits(raw):
+            self._tally["unknown_messages"] += 1
+            return
+        if tracker.clock_went_back(raw):
+            self._tally["dropped_by_host_samples"] += raw.sample_count
+            self._ask_anew("the rig's clock went back: it has restarted")
+            return
+        tracked = tracker.take(raw, now_ns)
+        self._tally["lost_samples"] += tracked.lost
+        self._tally["repeated_samples"] += tracked.repeated
+        if tracked.block is not None:
+            self.block_ns = now_ns
+            self.device_time_us = raw.device_time_us + raw.span_us
+            self._news.append(tracked.block)
+
+    def _take_status(self, status: Status) -> None:
+        before, self._overrun_samples = self._overrun_samples, status.overrun_samples
+        if before is not None:
+            self._tally["rig_overrun_samples"] += max(0, status.overrun_samples - before)
+        if self.state is LinkState.STREAMING and not status.streaming:
+            self._ask_anew("the rig has stopped streaming by itself: it has restarted")
+        self.device_time_us = status.device_time_us
+
+    def _take_identity(self, identity: Identity) -> None:
+        known = self.identity
+        if self.state is LinkState.STREAMING:
+            if known is not None and identity.boot_count != known.boot_count:
+                self._ask_anew("the rig has restarted")
+            return
+        if self.state is not LinkState.IDENTIFYING:
+            return
+        reason = reason_to_refuse(identity, known)
+        if reason:
+            self._refuse(f"{self._transport.name}: {reason}")
+            return
+        self._boot_before = identity.boot_count if known is None else known.boot_count
+        self.identity = identity
+        self.state = LinkState.READY
+        self._attempt = 0
+        self._send_question()
+
+    def _take_reply(self, reply: Reply) -> None:
+        ours = reply.request_id == self._host.last_request
+        if self.identity is None or self.state is not LinkState.READY or not ours:
+            return
+        if reply.outcome is Outcome.DONE:
+            self._begin_segment(self.identity)
+        else:
+            reason = f"the rig will not start ({reply.outcome.name}): restart it"
+            self._refuse(f"{self._transport.name}: {reason}")
+
+    def _begin_segment(self, identity: Identity) -> None:
+        self.segment += 1
+        self.trackers = {
+            spec.stream_id: StreamTracker(spec, self.segment) for spec in identity.streams
+        }
+        self.state = LinkState.STREAMING
+        self.message = ""
+        self._retries = 0
+        lost_ns, self._lost_ns = self._lost_ns, None
+        if lost_ns is not None:
+            away_s = (self._clock.now_ns() - lost_ns) / NS_PER_S
+            restarted = ""
+            if identity.boot_count != self._boot_before:
+                restarted = (
+                    f"; it has restarted (boot {self._boot_before}, now "
+                    f"{identity.boot_count}): zero it again"
+                )
+            self._tell("resumed", f"back after {away_s:.1f} s{restarted}")
+
+    # --- loss and return ---------------------------------------------------------------
+
+    def _ask_anew(self, reason: str) -> None:
+        self._note_loss(reason)
+        self._ask()
+
+    def _lose(self, reason: str) -> float:
+        if self.identity is None:
+            raise TransportLost(reason)
+        self._note_loss(reason)
+        return self._let_go(reason)
+
+    def _note_loss(self, reason: str) -> None:
+        self.message = reason
+        if self._lost_ns is None:
+            self._lost_ns = self._clock.now_ns()
+            self._tell("lost", reason)
+
+    def _let_go(self, reason: str) -> float:
+        self._transport.close()
+        self.state = LinkState.LOST
+        self.message = reason
+        return self._retry_wait_s()
+
+    def _reconnect(self) -> float:
+        self._give_up_after_patience()
+        self._retries += 1
+        try:
+            self._open()
+        except (PortError, TransportLost) as trouble:
+            return self._let_go(str(trouble))
+        return 0.0
+
+    def _retry_wait_s(self) -> float:
+        return RETRY_WAITS_S[min(self._retries, len(RETRY_WAITS_S) - 1)]
+
+    def _give_up_after_patience(self) -> None:
+        if self._patience_s is None or self._lost_ns is None:
+            return
+        if self._clock.now_ns() - self._lost_ns > self._patience_s * NS_PER_S:
+            raise TransportLost(
+                f"{self._transport.name}: not back within {self._patience_s:g} s ({self.message})"
+            )
+
+    def _tell(self, kind: str, text: str) -> None:
+        self._news.append(Event(self._clock.now_ns(), self.device_time_us, kind, text))

@@ -1,0 +1,98 @@
+"""Follows the numbering of one stream: what is next, what is missing, what comes twice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from acquisition.blocks import StreamBlock, stream_block
+from firmware_protocol.codec import bytes_per_sample
+from firmware_protocol.messages import SampleBlock, StreamSpec
+
+SEQUENCE_MODULUS = 2**32
+MAX_TIME_US = 2**62
+"""A device time beyond this (146 000 years) is nonsense, and would overflow further on."""
+RATE_WINDOW_US = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Tracked:
+    """What became of a block of the wire.
+
+    Attributes:
+        block: It as arrays, or None if it is not to be used.
+        lost: Samples missing between the block before and this one.
+        repeated: Samples that came before; they are not passed on twice.
+    """
+
+    block: StreamBlock | None
+    lost: int = 0
+    repeated: int = 0
+
+
+class StreamTracker:
+    """Unwraps the numbers of one stream in one segment, and accounts for every one.
+
+    Sample numbers count from 0 at start. A block that begins before the number expected next
+    is a repetition and is dropped whole; should it have held something new, that shows as
+    lost with the block after. So block numbers only ever rise.
+
+    Args:
+        spec: The stream.
+        segment: Which stretch of the recording.
+
+    Attributes:
+        spec: The stream.
+        rate_hz: Its rate by the rig's clock, over about a second; None before.
+    """
+
+    def __init__(self, spec: StreamSpec, segment: int) -> None:
+        self.spec = spec
+        self._segment = segment
+        self._next = 0
+        self._last_us = 0
+        self._rate_from: tuple[int, int] | None = None
+        self.rate_hz: float | None = None
+
+    def fits(self, raw: SampleBlock) -> bool:
+        """Tell whether a block has the shape that the stream table asks for."""
+        right_size = len(raw.data) == raw.sample_count * bytes_per_sample(self.spec)
+        return right_size and raw.device_time_us + raw.span_us < MAX_TIME_US
+
+    def clock_went_back(self, raw: SampleBlock) -> bool:
+        """Tell whether a block is older than the one before: then the rig has restarted.
+
+        Only of a block that continues the numbering or starts it anew; a repetition is old
+        by nature.
+        """
+        return raw.device_time_us < self._last_us and (raw.sequence == 0 or self._ahead(raw) >= 0)
+
+    def take(self, raw: SampleBlock, arrival_ns: int) -> Tracked:
+        """Take a block that `fits`."""
+        ahead = self._ahead(raw)
+        if ahead < 0:
+            return Tracked(None, repeated=raw.sample_count)
+        number = self._next + ahead
+        self._next = number + raw.sample_count
+        self._last_us = raw.device_time_us + raw.span_us
+        self._measure_rate(number, raw.device_time_us)
+        block = stream_block(
+            raw,
+            self.spec,
+            sample_number=number,
+            arrival_ns=arrival_ns,
+            segment=self._segment,
+        )
+        return Tracked(block, lost=ahead)
+
+    def _ahead(self, raw: SampleBlock) -> int:
+        difference = (raw.sequence - self._next) % SEQUENCE_MODULUS
+        return difference - SEQUENCE_MODULUS * (difference >= SEQUENCE_MODULUS // 2)
+
+    def _measure_rate(self, number: int, time_us: int) -> None:
+        if self._rate_from is None:
+            self._rate_from = (number, time_us)
+            return
+        first, first_us = self._rate_from
+        if time_us - first_us >= RATE_WINDOW_US:
+            self.rate_hz = (number - first) * 1e6 / (time_us - first_us)
+            self._rate_from = (number, time_us)
