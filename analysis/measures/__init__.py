@@ -1,1 +1,62 @@
-"""The measures; a new one is one file and one line in the table."""
+"""The measures; a new one is one function and one line in `tables`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TypeVar
+
+from analysis.measures.phase_view import PhaseView, Withheld
+from analysis.measures.tables import PHASE_MEASURES, REPETITION_MEASURES, Measure
+from analysis.measures.timing import RepetitionView
+from analysis.series import ResolvedSeries
+from analysis.target import Target
+from analysis.trial import Measured, MeasureValue, PhaseName, Repetition, RepetitionSpans
+
+__all__ = [
+    "PHASE_MEASURES",
+    "REPETITION_MEASURES",
+    "Measure",
+    "PhaseView",
+    "RepetitionView",
+    "Withheld",
+    "measure_repetitions",
+]
+
+View = TypeVar("View")
+
+
+def measure_repetitions(
+    series: ResolvedSeries, spans: Iterable[RepetitionSpans], target: Target, *, side: str
+) -> tuple[Repetition, ...]:
+    """Measure every repetition, whole and by phase.
+
+    Args:
+        series: The resolved push.
+        spans: Where the repetitions lie.
+        target: What to measure against.
+        side: ``right`` or ``left``, for the table only: the series knows no sides.
+    """
+    return tuple(
+        Repetition(
+            number=number,
+            spans=one,
+            measured=_measure(RepetitionView(series, one, target, side), REPETITION_MEASURES),
+            phases={
+                name: _measure(PhaseView(series, one, name, target), PHASE_MEASURES)
+                for name in PhaseName
+            },
+        )
+        for number, one in enumerate(spans, 1)
+    )
+
+
+def _measure(view: View, measures: Sequence[Measure[View]]) -> Measured:
+    values: dict[str, MeasureValue] = {}
+    reasons: dict[str, str] = {}
+    for measure in measures:
+        try:
+            values[measure.key] = measure.compute(view)
+        except Withheld as why:
+            values[measure.key] = None
+            reasons[measure.key] = str(why)
+    return Measured(values, reasons)

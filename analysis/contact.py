@@ -1,0 +1,57 @@
+"""Where on the spherical head the hand is, from a six-axis wrench.
+
+Bicchi, Salisbury & Brock 1993, Int J Robotics Res 12(3): the wrench of a contact that may also
+twist about the surface normal (soft finger) meets the sphere in one point on the pressed side.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+MIN_COSINE = 0.5
+"""Below it the push is so oblique that the point is badly known (δc ≈ δM / (F·cos ψ))."""
+
+
+def contact_point(force_n: Floats, moment_nm: Floats, radius_m: float) -> Floats:
+    """Return the contact point on a sphere about the moment's origin.
+
+    Args:
+        force_n: Shape (n, 3), the push of the hand on the sphere.
+        moment_nm: Shape (n, 3), about the sphere's centre.
+        radius_m: Of the sphere.
+
+    Returns:
+        Shape (n, 3), metres from the centre; NaN where the wrench fits no single contact.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        force2 = np.sum(force_n**2, axis=1)
+        moment2 = np.sum(moment_nm**2, axis=1)
+        along = np.sum(force_n * moment_nm, axis=1)
+        # s = c·F, the negative root of s⁴ − (r²F² − M²)s² − r²(F·M)² = 0: the hand presses.
+        b = radius_m**2 * force2 - moment2
+        root = b + np.sqrt(b**2 + 4.0 * radius_m**2 * along**2)
+        s = -np.sqrt(np.maximum(root, 0.0) / 2.0)
+        kappa = along / s
+        point = _solve(force_n, moment_nm, kappa, s, force2)
+        cosine = -s / (radius_m * np.sqrt(force2))
+    fits = cosine > MIN_COSINE
+    point[~fits] = np.nan
+    return point
+
+
+def shift_moment(moment_nm: Floats, force_n: Floats, to_m: Floats) -> Floats:
+    """Return moments (n, 3) about another origin *to_m* (3,), given in the old frame."""
+    return np.asarray(moment_nm - np.cross(to_m, force_n))
+
+
+def _solve(force: Floats, moment: Floats, kappa: Floats, s: Floats, force2: Floats) -> Floats:
+    """Return c of κ·c + c×F = M with c·F = s.
+
+    Crossing the equation with F from the left and inserting c·F gives
+    c = (κ·M + F×M + s·F) / (κ² + F²), which holds for κ = 0 too.
+    """
+    numerator = kappa[:, np.newaxis] * moment + np.cross(force, moment) + s[:, np.newaxis] * force
+    return np.asarray(numerator / (kappa**2 + force2)[:, np.newaxis])

@@ -1,0 +1,87 @@
+"""Which way, how far from the target, and how scattered."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.directions import angular_sd_rad, fisher
+from analysis.measures.phase_view import PhaseView, Withheld, percent
+from analysis.orientation import angle_between
+
+
+def azimuth_mean(view: PhaseView) -> float:
+    """Return the azimuth of the mean direction: 0 straight back, + toward lateral."""
+    back, out = -view.mean_push[0], view.mean_push[2]
+    return float(np.rad2deg(np.arctan2(out, back)))
+
+
+def azimuth_error_mean(view: PhaseView) -> float:
+    """Return the azimuth of the mean direction minus the target's, within ±180°."""
+    return (azimuth_mean(view) - view.target.glide_azimuth_deg + 180.0) % 360.0 - 180.0
+
+
+def off_axis_mean(view: PhaseView) -> float:
+    """Return the angle between the mean direction and the target."""
+    return float(np.rad2deg(angle_between(view.mean_push, view.target.direction)))
+
+
+def off_axis_rms(view: PhaseView) -> float:
+    """Return the root mean square angle to the target."""
+    angle = view.when_directed(view.series.off_axis_rad)
+    return float(np.rad2deg(np.sqrt(np.mean(angle**2))))
+
+
+def off_axis_p95(view: PhaseView) -> float:
+    """Return the 95th percentile of the angle to the target."""
+    return float(np.rad2deg(np.percentile(view.when_directed(view.series.off_axis_rad), 95)))
+
+
+def direction_dispersion(view: PhaseView) -> float:
+    """Return the angular SD of the direction about its own mean."""
+    return float(np.rad2deg(angular_sd_rad(view.when_directed(view.series.force_n))))
+
+
+def direction_kappa(view: PhaseView) -> float:
+    """Return the Fisher concentration of the direction."""
+    kappa = fisher(view.when_directed(view.series.force_n)).kappa
+    if not np.isfinite(kappa):
+        raise Withheld("the direction never changed, so its concentration has no bound")
+    return kappa
+
+
+def on_target(view: PhaseView) -> float:
+    """Return the share of the known time inside cone, superior limit and force band at once."""
+    view.when_known(view.series.glide_n)
+    target, band = view.target, view.target.force_band
+    size = view.part(view.series.magnitude_n)
+    with np.errstate(invalid="ignore"):
+        right = (
+            view.directed
+            & (view.part(view.series.off_axis_rad) <= np.deg2rad(target.cone_deg))
+            & (view.part(view.series.superior_angle_rad) <= np.deg2rad(target.superior_limit_deg))
+            & (size >= band.low_n)
+            & (size <= band.high_n)
+        )
+    return percent(right[view.known])
+
+
+def azimuth_u(view: PhaseView) -> float:
+    """Return the standard uncertainty of the mean azimuth."""
+    return _systematic(view, "azimuth_u_rad")
+
+
+def superior_angle_u(view: PhaseView) -> float:
+    """Return the standard uncertainty of the mean superior angle."""
+    return _systematic(view, "superior_angle_u_rad")
+
+
+def off_axis_u(view: PhaseView) -> float:
+    """Return the standard uncertainty of the mean direction across the target."""
+    return _systematic(view, "off_axis_u_rad")
+
+
+def _systematic(view: PhaseView, name: str) -> float:
+    # Calibration, zero, mounting and heading are the same in every sample: averaging does not
+    # make them smaller, so the mean is as uncertain as a typical sample.
+    values = view.when_directed(getattr(view.series, name))
+    return float(np.rad2deg(np.sqrt(np.mean(values**2))))

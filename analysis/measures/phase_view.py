@@ -1,0 +1,117 @@
+"""One phase of one repetition, as the measures look at it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.directions import mean_direction
+from analysis.series import ResolvedSeries
+from analysis.target import Target
+from analysis.trial import PhaseName, RepetitionSpans
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+MIN_SAMPLES_S = 0.1
+"""Less than this of anything is not measured."""
+
+
+class Withheld(Exception):
+    """A measure cannot be had; the text is the reason, one sentence fit for people."""
+
+
+@dataclass(frozen=True)
+class PhaseView:
+    """A phase with its samples picked out.
+
+    Attributes:
+        series: The whole series.
+        spans: The repetition.
+        name: Which phase.
+        target: What to measure against.
+    """
+
+    series: ResolvedSeries
+    spans: RepetitionSpans
+    name: PhaseName
+    target: Target
+
+    @cached_property
+    def slice(self) -> slice:
+        """The phase's range in the series."""
+        return self.spans.phase(self.name).slice
+
+    def part(self, values: Floats) -> Floats:
+        """Return the phase's rows of an array of the series."""
+        return values[self.slice]
+
+    @cached_property
+    def count(self) -> int:
+        """How many samples the phase has."""
+        if self.slice.stop <= self.slice.start:
+            raise Withheld("the phase is not in the recording")
+        return int(self.slice.stop - self.slice.start)
+
+    @cached_property
+    def known(self) -> Flags:
+        """Where the force is a number."""
+        return np.asarray(np.isfinite(self.part(self.series.force_n)).all(axis=1))
+
+    @cached_property
+    def held(self) -> Flags:
+        """Where the hand is on and the force is a number."""
+        return self.known & self.series.contact[self.slice]
+
+    @cached_property
+    def directed(self) -> Flags:
+        """Where the push has a direction."""
+        return self.series.directed[self.slice]
+
+    def when_held(self, values: Floats) -> Floats:
+        """Return an array's rows where the hand is on.
+
+        Raises:
+            Withheld: There are too few.
+        """
+        return self._enough(values, self.held, "the hand was hardly on in this phase")
+
+    def when_directed(self, values: Floats) -> Floats:
+        """Return an array's rows where the push has a direction.
+
+        Raises:
+            Withheld: There are too few.
+        """
+        return self._enough(
+            values, self.directed, "the push was too light, or the data too poor, for a direction"
+        )
+
+    def when_known(self, values: Floats) -> Floats:
+        """Return an array's rows where the force is a number.
+
+        Raises:
+            Withheld: There are too few.
+        """
+        return self._enough(values, self.known, "the force is not known in this phase")
+
+    @cached_property
+    def mean_push(self) -> Floats:
+        """Mean direction of the push, unit vector, shape (3,).
+
+        Raises:
+            Withheld: The push has a direction too seldom.
+        """
+        return mean_direction(self.when_directed(self.series.force_n))
+
+    def _enough(self, values: Floats, use: Flags, reason: str) -> Floats:
+        if self.count and use.sum() < MIN_SAMPLES_S * self.series.fs_hz:
+            raise Withheld(reason)
+        return self.part(values)[use]
+
+
+def percent(flags: Flags) -> float:
+    """Return the share of true, percent."""
+    return float(flags.mean() * 100.0)

@@ -1,0 +1,68 @@
+"""Smoothness of a movement from its speed.
+
+Balasubramanian, Melendez-Calderon & Burdet 2012 (IEEE Trans Biomed Eng 59:2126) and
+Balasubramanian et al. 2015 (J NeuroEng Rehabil 12:112).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+PAD_POWERS = 4
+SPECTRUM_LIMIT_HZ = 10.0
+AMPLITUDE_LIMIT = 0.05
+
+
+def spectral_arc_length(speed: Floats, *, fs_hz: float) -> float:
+    """Return SPARC: minus the length of the normalised spectrum's outline, ≤ 0, 0 is smoothest.
+
+    A minimum-jerk movement has -1.41 whatever its length and size. The value moves by up to
+    0.005 with the grid of the padded spectrum.
+
+    Args:
+        speed: Shape (n,), beginning and ending near rest.
+        fs_hz: Sampling rate.
+
+    Raises:
+        ValueError: There is no movement in it.
+    """
+    size = int(2 ** (np.ceil(np.log2(len(speed))) + PAD_POWERS))
+    spectrum = np.abs(np.fft.rfft(speed, size))
+    if not spectrum.max() > 0.0:
+        raise ValueError("there is no movement")
+    frequency = np.arange(len(spectrum)) * fs_hz / size
+    inside = frequency <= SPECTRUM_LIMIT_HZ
+    spectrum, frequency = spectrum[inside] / spectrum.max(), frequency[inside]
+    strong = np.flatnonzero(spectrum >= AMPLITUDE_LIMIT)
+    part = slice(strong[0], strong[-1] + 1)
+    spectrum, frequency = spectrum[part], frequency[part]
+    span = frequency[-1] - frequency[0]
+    steps = np.hypot(np.diff(frequency) / span, np.diff(spectrum))
+    return float(-steps.sum())
+
+
+def log_dimensionless_jerk(speed: Floats, *, fs_hz: float) -> float:
+    """Return LDLJ: -ln of the squared jerk made dimensionless by duration and peak speed.
+
+    A minimum-jerk movement has -ln 204.8 = -5.322. Sensitive to pauses and to its ends.
+
+    Args:
+        speed: Shape (n,), beginning and ending near rest, low-passed.
+        fs_hz: Sampling rate.
+
+    Raises:
+        ValueError: There is no movement, or the speed never changes its slope.
+    """
+    peak = float(np.abs(speed).max()) if len(speed) > 2 else 0.0
+    if not peak > 0.0:
+        raise ValueError("there is no movement")
+    step_s = 1.0 / fs_hz
+    jerk = np.diff(speed, 2) / step_s**2
+    duration = len(speed) * step_s
+    total = float(np.sum(jerk**2) * step_s * duration**3 / peak**2)
+    if not total > 0.0:
+        raise ValueError("the speed never changes its slope")
+    return float(-np.log(total))
