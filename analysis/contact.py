@@ -9,6 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from acquisition.physical import Geometry
+
 Floats = NDArray[np.float64]
 
 MIN_COSINE = 0.5
@@ -40,6 +42,20 @@ def contact_point(force_n: Floats, moment_nm: Floats, radius_m: float) -> Floats
     fits = cosine > MIN_COSINE
     point[~fits] = np.nan
     return point
+
+
+def head_contact_points(wrench: Floats, geometry: Geometry) -> Floats | None:
+    """Return where on the head the hand is, metres from its centre, shape (n, 3).
+
+    Args:
+        wrench: Shape (n, 6) about the cell's origin, or (n, 3): then None.
+        geometry: Says where head and cell are.
+    """
+    if wrench.shape[1] == 3:
+        return None
+    to_head = geometry.head_centre_m - geometry.cell_origin_m
+    moment = shift_moment(wrench[:, 3:], wrench[:, :3], to_head)
+    return contact_point(wrench[:, :3], moment, geometry.head_radius_m)
 
 
 def shift_moment(moment_nm: Floats, force_n: Floats, to_m: Floats) -> Floats:

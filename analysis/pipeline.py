@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from acquisition.physical import Geometry, right_shoulder_geometry
 from acquisition.recording.model import Recording
 from acquisition.recording.reader import content_sha256
-from analysis.contact import contact_point, shift_moment
+from analysis.contact import head_contact_points
 from analysis.filters import LowPass, smooth_runs
 from analysis.measures import measure_repetitions
 from analysis.orientation import (
@@ -24,8 +24,9 @@ from analysis.orientation import (
 )
 from analysis.quality import Evidence, assess, effective_rate_hz
 from analysis.repetitions import find_repetitions
-from analysis.resolve import contact, push_angles
-from analysis.series import ResolvedSeries
+from analysis.resolve import push_angles, resolved_flags
+from analysis.runs import without_short_gaps
+from analysis.series import ResolvedSeries, read_only
 from analysis.settings import AnalysisSettings
 from analysis.shell import ShellMotion, hand_force, hand_moment
 from analysis.target import Target, target_from_json
@@ -40,10 +41,9 @@ Flags = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True)
 class _Push:
-    """The hand's wrench in H, zero taken off."""
+    """The hand's wrench in H, shape (n, 3 or 6), zero taken off."""
 
-    force_n: Floats
-    moment_nm: Floats | None
+    wrench: Floats
     zero: Zero
 
 
@@ -113,8 +113,7 @@ def _push(
         wrench = np.hstack([wrench, moment])
     marked = marked_windows(recording.events, samples.origin_us, fs_hz, len(wrench))
     zero = find_zero(wrench, orientation.at_home, fs_hz, settings, marked=marked)
-    wrench = wrench - zero.wrench
-    return _Push(wrench[:, :3], wrench[:, 3:] if wrench.shape[1] == 6 else None, zero)
+    return _Push(np.asarray(wrench - zero.wrench), zero)
 
 
 def _resolve(
@@ -126,8 +125,7 @@ def _resolve(
     settings: AnalysisSettings,
 ) -> ResolvedSeries:
     rotation = orientation.humerus_to_base
-    force = np.asarray(rotation.apply(push.force_n))
-    force[~np.isfinite(push.force_n).all(axis=1)] = np.nan
+    force = np.asarray(rotation.apply(push.wrench[:, :3]))
     angles = push_angles(force, target.direction)
     sources = sources_of(
         recording.rig,
@@ -136,10 +134,8 @@ def _resolve(
         heading_drift_rad_s=float(np.deg2rad(settings.heading_drift_deg_s)),
     )
     u = direction_uncertainty(force, target.direction, orientation.heading_age_s, sources)
-    on = contact(np.linalg.norm(force, axis=1), samples.fs_hz, settings)
-    worst_u = np.fmax(u.azimuth_rad * np.cos(angles.superior_angle_rad), u.superior_angle_rad)
-    certain = worst_u <= np.deg2rad(target.direction_u_limit_deg)
-    known = np.isfinite(force).all(axis=1)
+    on, directed = resolved_flags(force, angles, u, target, settings)
+    on = without_short_gaps(on, int(settings.contact_gap_s * samples.fs_hz))
     raised = _known_only(elevation(rotation), samples.imu_known)
     min_raised = float(np.deg2rad(settings.plane_min_elevation_deg))
     return read_only(
@@ -160,8 +156,10 @@ def _resolve(
             missing=samples.missing,
             saturated=samples.saturated,
             contact=on,
-            directed=on & known & certain,
-            contact_point_m=_contact_points(recording, push),
+            directed=directed,
+            contact_point_m=head_contact_points(
+                push.wrench, right_shoulder_geometry(recording.rig)
+            ),
         )
     )
 
@@ -174,26 +172,8 @@ def _speed(samples: EvenSamples, orientation: Orientation, settings: AnalysisSet
     return elevation_speed(orientation.humerus_to_base, rate)
 
 
-def _contact_points(recording: Recording, push: _Push) -> Floats | None:
-    if push.moment_nm is None:
-        return None
-    geometry = right_shoulder_geometry(recording.rig)
-    to_head = geometry.head_centre_m - geometry.cell_origin_m
-    moment = shift_moment(push.moment_nm, push.force_n, to_head)
-    return contact_point(push.force_n, moment, geometry.head_radius_m)
-
-
 def _known_only(values: Floats, known: Flags) -> Floats:
     return np.where(known, values, np.nan)
-
-
-def read_only(series: ResolvedSeries) -> ResolvedSeries:
-    """Forbid changing the arrays of a series, and return it."""
-    for name in series.__slots__:
-        values = getattr(series, name)
-        if isinstance(values, np.ndarray):
-            values.flags.writeable = False
-    return series
 
 
 def _facts(recording: Recording, samples: EvenSamples) -> Mapping[str, Any]:

@@ -8,8 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.orientation import angle_between
-from analysis.runs import with_hysteresis, without_short_gaps
+from analysis.runs import with_hysteresis
 from analysis.settings import AnalysisSettings
+from analysis.target import Target
+from analysis.uncertainty import DirectionUncertainty
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -57,13 +59,34 @@ def target_map(force_n: Floats, target: Floats) -> Floats:
     return np.asarray(scaled)
 
 
-def contact(magnitude_n: Floats, fs_hz: float, settings: AnalysisSettings) -> Flags:
-    """Tell where the hand is on, by two thresholds; a short loss is a tremble.
+def resolved_flags(
+    force_n: Floats,
+    angles: PushAngles,
+    u: DirectionUncertainty,
+    target: Target,
+    settings: AnalysisSettings,
+    *,
+    contact_before: bool = False,
+) -> tuple[Flags, Flags]:
+    """Tell where the hand is on, and where its push has a direction, each shape (n,).
+
+    Contact has two thresholds; an unknown force leaves it as it was. A direction is one if the
+    hand is on, the force is known, and neither angle is less certain than the target allows.
 
     Args:
-        magnitude_n: Shape (n,); NaN leaves the state as it was.
-        fs_hz: Its rate.
-        settings: The thresholds.
+        force_n: Shape (n, 3), NaN where not known.
+        angles: Of these forces.
+        u: Their uncertainty.
+        target: Says how certain a direction must be.
+        settings: The thresholds of contact.
+        contact_before: Whether the hand was on before the first sample.
     """
-    on = with_hysteresis(magnitude_n, on=settings.contact_on_n, off=settings.contact_off_n)
-    return without_short_gaps(on, int(settings.contact_gap_s * fs_hz))
+    on = with_hysteresis(
+        np.linalg.norm(force_n, axis=1),
+        on=settings.contact_on_n,
+        off=settings.contact_off_n,
+        before=contact_before,
+    )
+    worst = np.fmax(u.azimuth_rad * np.cos(angles.superior_angle_rad), u.superior_angle_rad)
+    certain = worst <= np.deg2rad(target.direction_u_limit_deg)
+    return on, np.asarray(on & certain & np.isfinite(force_n).all(axis=1))

@@ -24,17 +24,18 @@ def runs_of(flags: Flags, *, min_length: int = 1) -> Iterator[tuple[int, int]]:
             yield int(start), int(stop)
 
 
-def with_hysteresis(values: Floats, *, on: float, off: float) -> Flags:
+def with_hysteresis(values: Floats, *, on: float, off: float, before: bool = False) -> Flags:
     """Return where *values* (n,) is on: from reaching *on* until it falls below *off*.
 
-    NaN changes nothing: the state before it goes on.
+    NaN changes nothing: the state before it goes on; *before* is the state before the first.
     """
     switch = np.zeros(len(values), dtype=np.int8)
     with np.errstate(invalid="ignore"):
         switch[values >= on] = 1
         switch[values < off] = -1
     last = np.maximum.accumulate(np.where(switch != 0, np.arange(len(values)), -1))
-    return np.asarray((last >= 0) & (switch[np.maximum(last, 0)] == 1), dtype=np.bool_)
+    state = np.where(last >= 0, switch[np.maximum(last, 0)] == 1, before)
+    return np.asarray(state, dtype=np.bool_)
 
 
 def without_short_gaps(flags: Flags, max_length: int) -> Flags:

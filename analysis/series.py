@@ -71,3 +71,12 @@ class ResolvedSeries:
     def superior_force_n(self) -> Floats:
         """Upward component, shape (n,)."""
         return self.force_n[:, 1]
+
+
+def read_only(series: ResolvedSeries) -> ResolvedSeries:
+    """Forbid changing the arrays of a series, and return it."""
+    for name in series.__slots__:
+        values = getattr(series, name)
+        if isinstance(values, np.ndarray):
+            values.flags.writeable = False
+    return series

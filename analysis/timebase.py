@@ -61,8 +61,8 @@ class EvenSamples:
 
 
 @dataclass(frozen=True, slots=True)
-class _Sampled:
-    """A stream in physical units at its own times."""
+class Sampled:
+    """A stream in physical units at its own times: time_s (n,), values (n, k), saturated (n,)."""
 
     time_s: Floats
     values: Floats
@@ -89,8 +89,8 @@ def even_samples(recording: Recording, settings: AnalysisSettings) -> EvenSample
     if count < 2:
         raise NotAnalysable("force and inertial samples never overlap in time: check the rig")
     grid = start + np.arange(count) / fs_hz
-    force_values, force_gap, force_rail = _onto(grid, force, settings.max_gap_s)
-    imu_values, imu_gap, imu_rail = _onto(grid, imu, settings.max_gap_s)
+    force_values, force_gap, force_rail = onto_grid(grid, force, settings.max_gap_s)
+    imu_values, imu_gap, imu_rail = onto_grid(grid, imu, settings.max_gap_s)
     force_known = ~(force_gap | force_rail)
     force_values[~force_known] = np.nan
     return EvenSamples(
@@ -158,7 +158,7 @@ def _sampled_force(
     units: PhysicalUnits,
     clocks: Mapping[int, float],
     settings: AnalysisSettings,
-) -> tuple[_Sampled, int]:
+) -> tuple[Sampled, int]:
     wrench = units.wrench(stream.counts, stream.spec)
     parts = [wrench.force_n] if wrench.moment_nm is None else [wrench.force_n, wrench.moment_nm]
     return _in_order(stream, np.hstack(parts), wrench.saturated, clocks, settings)
@@ -169,7 +169,7 @@ def _sampled_imu(
     units: PhysicalUnits,
     clocks: Mapping[int, float],
     settings: AnalysisSettings,
-) -> tuple[_Sampled, int]:
+) -> tuple[Sampled, int]:
     inertial = units.inertial(stream.counts, stream.spec)
     values = np.hstack([inertial.specific_force_m_s2, inertial.angular_rate_rad_s])
     return _in_order(stream, values, inertial.saturated, clocks, settings)
@@ -181,16 +181,25 @@ def _in_order(
     saturated: Flags,
     clocks: Mapping[int, float],
     settings: AnalysisSettings,
-) -> tuple[_Sampled, int]:
+) -> tuple[Sampled, int]:
     values, spikes = without_spikes(values, sds=settings.spike_sds)
     time_s = sample_times_s(stream, clocks)
     # Repeated or reordered blocks: the first sample heard for a moment counts.
     time_s, first = np.unique(time_s, return_index=True)
-    return _Sampled(time_s, values[first], saturated[first]), spikes
+    return Sampled(time_s, values[first], saturated[first]), spikes
 
 
-def _onto(grid: Floats, sampled: _Sampled, max_gap_s: float) -> tuple[Floats, Flags, Flags]:
-    """Interpolate onto the grid; return values, and where there is a gap or a rail."""
+def onto_grid(grid: Floats, sampled: Sampled, max_gap_s: float) -> tuple[Floats, Flags, Flags]:
+    """Interpolate samples onto times that they cover.
+
+    Args:
+        grid: Shape (m,), rising, between the first and the last sample.
+        sampled: At least two samples, times rising.
+        max_gap_s: Longest spacing that is bridged.
+
+    Returns:
+        Values (m, k); where the spacing is longer (m,); where a sample used stood at a rail (m,).
+    """
     after = np.clip(np.searchsorted(sampled.time_s, grid), 1, len(sampled.time_s) - 1)
     before = after - 1
     spacing = sampled.time_s[after] - sampled.time_s[before]
