@@ -1,12 +1,18 @@
 """Standard uncertainty of a direction, to first order, from what is known now.
 
-For a force F = R·C·(n − n0) + m·f − b the direction F/|F| is uncertain through the force
-across it, σ_t/|F|, and through rotations: heading about the vertical, inclination about the
-horizontal axes, mounting about all. A mounting error also turns the shell's weight against the
-force, which matters at light touch. Systematic parts do not shrink with averaging.
+For the hand's push F, a unit tangent ê at its direction and W the shell's weight:
 
-GUM (JCGM 100:2008) clause 5.1.2, uncorrelated inputs. A full budget by Monte Carlo belongs
-here too when it comes; nothing outside this module knows the parts.
+    u² = êᵀ Σ_F ê / F²  +  c Σ_δ c  +  u_δ² ‖(F + W) × ê‖² / F²  +  (u_m g)² (ê·ŷ)² / F²
+
+Σ_F is the covariance of the force (noise, zero, calibration). c = F × ê / F is what a small
+rotation about each axis moves along ê: inclination about the horizontal axes, heading about the
+vertical, growing with the time from a rest at home. A mounting error u_δ between cell and IMU
+turns what the cell measures, push and weight together, against the weight that is taken off. The
+last term is the shell's mass. Azimuth moves with the heading one to one, the superior angle not
+at all. Systematic parts do not shrink with averaging.
+
+GUM (JCGM 100:2008) clause 5.1.2, uncorrelated inputs. A full budget by Monte Carlo belongs here
+too when it comes; nothing outside this module knows the parts.
 """
 
 from __future__ import annotations
@@ -16,9 +22,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acquisition.physical import right_shoulder_geometry
 from acquisition.rig import STANDARD_GRAVITY_M_S2, RigDescription
 
 Floats = NDArray[np.float64]
+
+ON_TARGET_RAD = 1e-6
+"""So near to the target there is no direction away from it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,57 +36,70 @@ class UncertaintySources:
     """Standard uncertainties of the inputs.
 
     Attributes:
-        noise_n: One component of the filtered force, measured while nobody touches.
-        zero_n: One component of the zero: scatter between untouched windows.
-        calibration_n: One component, from the certificate.
-        mass_kg: Shell mass.
+        force_covariance_n2: Shape (3, 3), of one filtered sample of the force in B.
+        mass_kg: Of the shell.
         inclination_rad: About each horizontal axis.
         heading_rad: About the vertical, right at a home rest.
         heading_drift_rad_s: Growth with the time from a home rest.
-        mounting_rad: Cell and IMU on the humerus, about each axis.
-        weight_n: The shell's weight.
+        mounting_rad: Cell against IMU, about each axis.
+        weight_n: Shape (3,), the shell's weight in B, downward.
     """
 
-    noise_n: float
-    zero_n: float
-    calibration_n: float
+    force_covariance_n2: Floats
     mass_kg: float
     inclination_rad: float
     heading_rad: float
     heading_drift_rad_s: float
     mounting_rad: float
-    weight_n: float
+    weight_n: Floats
 
     @property
-    def across_n(self) -> float:
-        """One component of the force, all parts together, newtons."""
-        return float(np.sqrt(self.noise_n**2 + self.zero_n**2 + self.calibration_n**2))
+    def up(self) -> Floats:
+        """Unit vector against the weight, shape (3,); Y if there is none."""
+        weight = float(np.linalg.norm(self.weight_n))
+        return -self.weight_n / weight if weight else np.array([0.0, 1.0, 0.0])
 
 
 @dataclass(frozen=True, slots=True)
 class DirectionUncertainty:
-    """Standard uncertainties of one sample's direction; shapes (n,), radians."""
+    """Standard uncertainties of one sample's direction; shapes (n,), radians.
+
+    Attributes:
+        azimuth_rad: Of the azimuth; grows without limit toward straight up or down.
+        superior_angle_rad: Of the superior angle.
+        off_axis_rad: Along the line from the target.
+        worst_rad: Along the tangent, horizontal or upright, in which it is larger.
+    """
 
     azimuth_rad: Floats
     superior_angle_rad: Floats
     off_axis_rad: Floats
+    worst_rad: Floats
 
 
 def sources_of(
     rig: RigDescription, *, noise_n: float, zero_n: float, heading_drift_rad_s: float
 ) -> UncertaintySources:
-    """Gather the inputs: what a rig description states and what a recording shows."""
+    """Gather the inputs: what a rig description states and what a recording shows.
+
+    Args:
+        rig: States calibration, mass, mounting, orientation.
+        noise_n: SD of one component of the filtered force, measured while nobody touches.
+        zero_n: One component of the zero: scatter between untouched windows.
+        heading_drift_rad_s: Growth of the heading's uncertainty.
+    """
     stated = rig.uncertainty
+    geometry = right_shoulder_geometry(rig)
+    # One size for all axes: the arm turns the cell's axes through B.
+    variance = noise_n**2 + zero_n**2 + rig.cell.force_u_n**2
     return UncertaintySources(
-        noise_n=noise_n,
-        zero_n=zero_n,
-        calibration_n=rig.cell.force_u_n,
+        force_covariance_n2=variance * np.eye(3),
         mass_kg=stated.mass_kg,
         inclination_rad=float(np.deg2rad(stated.inclination_deg)),
         heading_rad=float(np.deg2rad(stated.heading_deg)),
         heading_drift_rad_s=heading_drift_rad_s,
         mounting_rad=float(np.deg2rad(stated.mounting_deg)),
-        weight_n=rig.shell.mass_kg * STANDARD_GRAVITY_M_S2,
+        weight_n=-geometry.mass_kg * STANDARD_GRAVITY_M_S2 * geometry.vertical_in_base,
     )
 
 
@@ -88,23 +111,25 @@ def direction_uncertainty(
     Args:
         force_n: Shape (n, 3), the hand's push in B. NaN gives NaN.
         target: Shape (3,), unit vector.
-        heading_age_s: Shape (n,), time from the nearest rest at home.
+        heading_age_s: Shape (n,), time from the nearest rest at home; infinite if there is none.
         sources: The inputs.
     """
     size = np.linalg.norm(force_n, axis=1)
     level_size = np.hypot(force_n[:, 0], force_n[:, 2])
     with np.errstate(divide="ignore", invalid="ignore"):
+        heading = np.hypot(sources.heading_rad, sources.heading_drift_rad_s * heading_age_s)
         unit = force_n / size[:, np.newaxis]
-        up = np.array([0.0, 1.0, 0.0])
-        sideways = np.cross(up, unit) * (size / level_size)[:, np.newaxis]
-        upward = np.cross(unit, sideways)
+        lateral = np.stack([force_n[:, 2], np.zeros_like(size), -force_n[:, 0]], axis=1)
+        lateral /= level_size[:, np.newaxis]
+        upward = np.cross(unit, lateral)
         away = _away_from(unit, target, upward)
-        cos_superior = level_size / size
-        azimuth = _along(sideways, unit, size, heading_age_s, sources) / cos_superior
+        sideways = _along(lateral, force_n, unit, size, heading, sources)
+        upright = _along(upward, force_n, unit, size, heading, sources)
         return DirectionUncertainty(
-            azimuth_rad=azimuth,
-            superior_angle_rad=_along(upward, unit, size, heading_age_s, sources),
-            off_axis_rad=_along(away, unit, size, heading_age_s, sources),
+            azimuth_rad=sideways * size / level_size,
+            superior_angle_rad=upright,
+            off_axis_rad=_along(away, force_n, unit, size, heading, sources),
+            worst_rad=np.fmax(sideways, upright),
         )
 
 
@@ -113,22 +138,29 @@ def _away_from(unit: Floats, target: Floats, fallback: Floats) -> Floats:
     cosine = unit @ target
     tangent = cosine[:, np.newaxis] * unit - target
     length = np.linalg.norm(tangent, axis=1)
-    on_it = ~(length > 1e-6)
+    on_it = ~(length > ON_TARGET_RAD)
     tangent[on_it] = fallback[on_it]
     length[on_it] = 1.0
     return np.asarray(tangent / length[:, np.newaxis])
 
 
 def _along(
-    tangent: Floats, unit: Floats, size: Floats, age_s: Floats, sources: UncertaintySources
+    tangent: Floats,
+    force_n: Floats,
+    unit: Floats,
+    size: Floats,
+    heading_rad: Floats,
+    sources: UncertaintySources,
 ) -> Floats:
     """Return the standard uncertainty of the direction along a tangent, shape (n,), radians."""
-    lever = np.cross(unit, tangent)  # what a small rotation about each axis moves along it
-    heading = sources.heading_rad**2 + (sources.heading_drift_rad_s * age_s) ** 2
-    inclination = sources.inclination_rad**2
-    turned = inclination * (lever[:, 0] ** 2 + lever[:, 2] ** 2) + heading * lever[:, 1] ** 2
-    # A mounting error turns push and weight alike; the weight's share grows as the push falls.
-    mounting = sources.mounting_rad**2 * (1.0 + (sources.weight_n / size) ** 2)
-    mass = (sources.mass_kg * STANDARD_GRAVITY_M_S2 * tangent[:, 1]) ** 2 / size**2
-    variance = sources.across_n**2 / size**2 + turned + mounting + mass
-    return np.asarray(np.sqrt(variance))
+    lever = np.cross(unit, tangent)
+    upright2 = (lever @ sources.up) ** 2
+    # 1 − upright² is what is left of the unit lever for the horizontal axes. An unknown heading
+    # leaves alone what does not turn with it.
+    turning = sources.inclination_rad**2 * (1.0 - upright2)
+    turning += np.where(upright2 > 1e-12, heading_rad**2 * upright2, 0.0)
+    measured2 = np.sum(np.cross(force_n + sources.weight_n, tangent) ** 2, axis=1)
+    across2 = np.sum(tangent @ sources.force_covariance_n2 * tangent, axis=1)
+    mass2 = (sources.mass_kg * STANDARD_GRAVITY_M_S2 * (tangent @ sources.up)) ** 2
+    by_force = across2 + mass2 + sources.mounting_rad**2 * measured2
+    return np.asarray(np.sqrt(by_force / size**2 + turning))
