@@ -14,12 +14,10 @@ from acquisition.blocks import StreamBlock
 from acquisition.clock import NS_PER_S, Clock
 from acquisition.errors import PortError, RigError, TransportLost
 from acquisition.health import LinkState
-from acquisition.recording.model import Event, LinkCounts
-from acquisition.stream_tracker import StreamTracker
+from acquisition.intake import ClockWentBack, Intake
+from acquisition.recording.model import Event
 from acquisition.transports.base import Transport
-from firmware_protocol.codec import Malformed
 from firmware_protocol.ends import HostEnd
-from firmware_protocol.framing import FrameFault
 from firmware_protocol.messages import (
     Fault,
     Identity,
@@ -52,40 +50,28 @@ class Link:
     Attributes:
         state: Where it stands.
         identity: Who answers, None before the first answer.
-        segment: Which stretch this is, −1 before the first.
-        trackers: By stream number, of this segment.
+        intake: The accounts of what came.
         message: What is wrong, for people; empty when all is well.
-        device_time_us: The rig's clock as last heard.
-        block_ns: When the last block came, None before the first.
     """
 
     def __init__(self, transport: Transport, *, clock: Clock, patience_s: float | None) -> None:
         self.state = LinkState.CONNECTING
         self.identity: Identity | None = None
-        self.segment = -1
-        self.trackers: dict[int, StreamTracker] = {}
+        self.intake = Intake()
         self.message = ""
-        self.device_time_us = 0
-        self.block_ns: int | None = None
         self._transport = transport
         self._clock = clock
         self._patience_s = patience_s
         self._host = HostEnd()
         self._news: list[News] = []
-        self._tally = dict.fromkeys(LinkCounts.__slots__, 0)
         self._attempt = 0
         self._retries = 0
         self._deadline_ns = 0
         self._heard_bytes = 0
         self._heard_ns = 0
         self._lost_ns: int | None = None
-        self._overrun_samples: int | None = None
-        self._boot_before = 0
-
-    @property
-    def counts(self) -> LinkCounts:
-        """The accounts so far."""
-        return LinkCounts(**self._tally)
+        self._restarted = False
+        self._stopped = False
 
     def take_news(self) -> list[News]:
         """Return what came since the last time, in order."""
@@ -150,13 +136,18 @@ class Link:
             heard = "heard nothing: is the rig powered, is this its port?"
         if self.state is LinkState.READY:
             heard = "the rig does not answer the command to start: restart it"
-        return self._refuse(f"{self._transport.name}: {heard}")
+        return self._not_usable(f"{self._transport.name}: {heard}")
 
-    def _refuse(self, reason: str) -> float:
-        if self._lost_ns is None:
-            raise RigError(reason)
-        if reason != self.message:
+    def _refuse(self, reason: str) -> None:
+        told = self.message
+        self._not_usable(f"{self._transport.name}: {reason}")
+        if self.message != told:
             self._tell("refused", reason)
+
+    def _not_usable(self, reason: str) -> float:
+        if self.intake.segment < 0 and self._lost_ns is None:
+            raise RigError(reason)
+        self._note_loss(reason)
         return self._let_go(reason)
 
     # --- listening ---------------------------------------------------------------------
@@ -172,21 +163,15 @@ class Link:
         now_ns = self._clock.now_ns()
         self._heard_bytes += len(data)
         for item in self._host.receive(data):
-            if isinstance(item, FrameFault):
-                self._tally["bad_frames"] += 1
-                continue
-            self._tally["frames"] += 1
-            self._heard_ns = now_ns
-            if isinstance(item, Malformed):
-                self._tally["unknown_messages"] += 1
-            else:
-                self._take(item, now_ns)
+            message = self.intake.sort(item)
+            if message is not None:
+                self._heard_ns = now_ns
+                self._take(message, now_ns)
         if self.state is LinkState.LOST:
             return self._retry_wait_s()
         if not data and self._transport.finished:
             self.state = LinkState.FINISHED
-            return 0.0
-        return self._watch(now_ns)
+        return 0.0 if self.state.ended else self._watch(now_ns)
 
     def _watch(self, now_ns: int) -> float:
         if self.state is LinkState.STREAMING:
@@ -210,50 +195,48 @@ class Link:
 
     def _take_block(self, raw: SampleBlock, now_ns: int) -> None:
         if self.state is not LinkState.STREAMING:
-            # What an earlier start left in the line. Ours, if we were streaming before.
-            self._tally["dropped_by_host_samples"] += raw.sample_count * (self.segment >= 0)
+            self.intake.drop(raw)  # what an earlier start left in the line
             return
-        tracker = self.trackers.get(raw.stream_id)
-        if tracker is None or not tracker.fits(raw):
-            self._tally["unknown_messages"] += 1
+        try:
+            block = self.intake.take(raw, now_ns)
+        except ClockWentBack:
+            self._note_loss("the rig's clock went back: it has restarted")
+            self._ask()
             return
-        if tracker.clock_went_back(raw):
-            self._tally["dropped_by_host_samples"] += raw.sample_count
-            self._ask_anew("the rig's clock went back: it has restarted")
-            return
-        tracked = tracker.take(raw, now_ns)
-        self._tally["lost_samples"] += tracked.lost
-        self._tally["repeated_samples"] += tracked.repeated
-        if tracked.block is not None:
-            self.block_ns = now_ns
-            self.device_time_us = raw.device_time_us + raw.span_us
-            self._news.append(tracked.block)
+        if block is not None:
+            self._news.append(block)
 
     def _take_status(self, status: Status) -> None:
-        before, self._overrun_samples = self._overrun_samples, status.overrun_samples
-        if before is not None:
-            self._tally["rig_overrun_samples"] += max(0, status.overrun_samples - before)
-        if self.state is LinkState.STREAMING and not status.streaming:
-            self._ask_anew("the rig has stopped streaming by itself: it has restarted")
-        self.device_time_us = status.device_time_us
+        self.intake.take_status(status)
+        streaming = self.state is LinkState.STREAMING
+        if streaming and not (status.streaming or self._transport.finished):
+            self._stopped = True  # by itself, or by a restart: its boot count will tell
+            self._ask()
 
     def _take_identity(self, identity: Identity) -> None:
         known = self.identity
-        if self.state is LinkState.STREAMING:
-            if known is not None and identity.boot_count != known.boot_count:
-                self._ask_anew("the rig has restarted")
-            return
-        if self.state is not LinkState.IDENTIFYING:
-            return
-        reason = reason_to_refuse(identity, known)
+        restarted = known is not None and identity.boot_count != known.boot_count
+        if self.state is LinkState.STREAMING and restarted:
+            self._note_loss("the rig has restarted")
+            self._ask()
+        elif self.state is LinkState.IDENTIFYING:
+            self._accept(identity, restarted=restarted)
+
+    def _accept(self, identity: Identity, *, restarted: bool) -> None:
+        reason = reason_to_refuse(identity, self.identity)
         if reason:
-            self._refuse(f"{self._transport.name}: {reason}")
-            return
-        self._boot_before = identity.boot_count if known is None else known.boot_count
-        self.identity = identity
-        self.state = LinkState.READY
-        self._attempt = 0
-        self._send_question()
+            self._refuse(reason)
+        elif self._stopped and not restarted:
+            self.state = LinkState.FINISHED
+            self._tell("ended", "the rig has stopped by itself")
+        else:
+            if self._stopped:
+                self._note_loss("the rig has restarted")
+            self._restarted = restarted
+            self.identity = identity
+            self.state = LinkState.READY
+            self._attempt = 0
+            self._send_question()
 
     def _take_reply(self, reply: Reply) -> None:
         ours = reply.request_id == self._host.last_request
@@ -262,33 +245,21 @@ class Link:
         if reply.outcome is Outcome.DONE:
             self._begin_segment(self.identity)
         else:
-            reason = f"the rig will not start ({reply.outcome.name}): restart it"
-            self._refuse(f"{self._transport.name}: {reason}")
+            self._refuse(f"the rig will not start ({reply.outcome.name}): restart it")
 
     def _begin_segment(self, identity: Identity) -> None:
-        self.segment += 1
-        self.trackers = {
-            spec.stream_id: StreamTracker(spec, self.segment) for spec in identity.streams
-        }
+        self.intake.begin_segment(identity.streams)
         self.state = LinkState.STREAMING
         self.message = ""
         self._retries = 0
+        self._stopped = False
         lost_ns, self._lost_ns = self._lost_ns, None
         if lost_ns is not None:
             away_s = (self._clock.now_ns() - lost_ns) / NS_PER_S
-            restarted = ""
-            if identity.boot_count != self._boot_before:
-                restarted = (
-                    f"; it has restarted (boot {self._boot_before}, now "
-                    f"{identity.boot_count}): zero it again"
-                )
-            self._tell("resumed", f"back after {away_s:.1f} s{restarted}")
+            zero = "; it has restarted: zero it again" if self._restarted else ""
+            self._tell("resumed", f"back after {away_s:.1f} s{zero}")
 
     # --- loss and return ---------------------------------------------------------------
-
-    def _ask_anew(self, reason: str) -> None:
-        self._note_loss(reason)
-        self._ask()
 
     def _lose(self, reason: str) -> float:
         if self.identity is None:
@@ -329,4 +300,4 @@ class Link:
             )
 
     def _tell(self, kind: str, text: str) -> None:
-        self._news.append(Event(self._clock.now_ns(), self.device_time_us, kind, text))
+        self._news.append(Event(self._clock.now_ns(), self.intake.device_time_us, kind, text))

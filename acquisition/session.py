@@ -21,7 +21,7 @@ from acquisition.sinks import Sink, SinkBase, SinkSet
 from acquisition.transports.base import Transport
 from firmware_protocol.messages import Fault, Identity
 
-__all__ = ["Health", "LinkState", "Session", "SessionThread", "Sink", "SinkBase"]
+__all__ = ["COMPLETE", "Health", "LinkState", "Session", "SessionThread", "Sink", "SinkBase"]
 
 COMPLETE = "complete"
 MAX_EVENT_BYTES = 1000
@@ -52,7 +52,7 @@ class Session:
         self._sinks = SinkSet()
         self._events: deque[Event] = deque()
         self._state: LinkState | None = None  # once it has ended
-        self._enough = False
+        self._enough = ""
         self.status = ""
 
     @property
@@ -68,7 +68,7 @@ class Session:
     @property
     def counts(self) -> LinkCounts:
         """The accounts so far."""
-        return self._link.counts
+        return self._link.intake.counts
 
     def connect(self) -> Identity:
         """Step until the rig is known and was asked to start; no samples have come yet.
@@ -102,7 +102,7 @@ class Session:
             self._end_after(error)
             raise
         if self._enough or self._link.state.ended:
-            self._end(COMPLETE, LinkState.FINISHED)
+            self._end(self._enough or COMPLETE, LinkState.FINISHED)
         return wait_s
 
     def add_sink(self, sink: Sink) -> None:
@@ -135,30 +135,35 @@ class Session:
             raise ValueError(f"kind of event {kind!r} must be a short lower-case word")
         if "\0" in text or len(text.encode("utf-8", "replace")) > MAX_EVENT_BYTES:
             raise ValueError(f"text of an event: at most {MAX_EVENT_BYTES} bytes, none of them 0")
-        event = Event(self._clock.now_ns(), self._link.device_time_us, kind, text)
+        event = Event(self._clock.now_ns(), self._link.intake.device_time_us, kind, text)
         self._events.append(event)
         return event
 
-    def finish(self) -> None:
-        """Ask for the end: the next step comes to it, with status ``complete``. Any thread."""
-        self._enough = True
+    def finish(self, status: str = COMPLETE) -> None:
+        """Ask for the end: the next step comes to it. From any thread; the first call counts.
+
+        Args:
+            status: ``complete`` or ``stopped: <reason>``.
+        """
+        self._enough = self._enough or status
 
     def health(self) -> Health:
         """Return how the link is; from any thread."""
-        link, block_ns = self._link, self._link.block_ns
+        link, intake = self._link, self._link.intake
+        block_ns = intake.block_ns
         return Health(
             state=self.state,
             port_name=self._port_name,
             last_block_age_s=(
                 None if block_ns is None else (self._clock.now_ns() - block_ns) / NS_PER_S
             ),
-            counts=link.counts,
+            counts=intake.counts,
             rates_hz={
                 tracker.spec.name: tracker.rate_hz
-                for tracker in link.trackers.values()
+                for tracker in intake.trackers.values()
                 if tracker.rate_hz is not None
             },
-            segment=link.segment,
+            segment=intake.segment,
             message=link.message,
         )
 

@@ -99,7 +99,7 @@ EVENT_DTYPE = np.dtype(
 FAULT_DETAIL_BYTES = 64
 FAULT_DTYPE = np.dtype(
     [
-        ("device_time_us", "<i8"),
+        ("device_time_us", "<u8"),
         ("code", "<u2"),
         ("stream_id", "<u2"),
         ("detail", text_dtype(FAULT_DETAIL_BYTES)),

@@ -306,7 +306,37 @@ def test_a_rig_that_restarts_on_an_open_line_opens_a_new_segment(
 
     assert collector.numbers == [(0, 1000), (1, 0), (1, 20)]
     assert collector.kinds == ["lost", "resumed"]
-    assert "restarted (boot 7, now 8): zero it again" in collector.events[1].text
+    assert "it has restarted: zero it again" in collector.events[1].text
+
+
+def test_a_rig_that_stops_by_itself_ends_the_session_well(
+    make_session: MakeSession, clock: ManualClock, collector: Any, raw: Any
+) -> None:
+    session = make_session(raw(0), Status(5, False, 0), raw(20), endless=True)
+
+    run(session, clock)
+
+    assert session.state is LinkState.FINISHED
+    assert collector.kinds == ["ended"]
+    assert collector.closed == ["complete"]
+
+
+def test_a_rig_that_says_nothing_after_stopping_is_lost_not_refused(
+    make_session: MakeSession, clock: ManualClock, collector: Any, raw: Any
+) -> None:
+    session = make_session(raw(0), endless=True)
+    while not collector.blocks:
+        clock.advance(session.step())
+    transport: Any = session._link._transport
+    transport._script.append(Status(5, False, 0))
+    transport._identity = None
+
+    while not collector.kinds:
+        clock.advance(session.step())
+
+    assert session.state is LinkState.LOST
+    assert collector.kinds == ["lost"]
+    assert "heard nothing" in collector.events[0].text
 
 
 def frame_of(identity: Identity) -> bytes:

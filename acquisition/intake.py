@@ -1,0 +1,87 @@
+"""What came over a line, accounted for: blocks unwrapped, losses and oddities counted."""
+
+from __future__ import annotations
+
+from acquisition.blocks import StreamBlock
+from acquisition.recording.model import LinkCounts
+from acquisition.stream_tracker import MAX_TIME_US, StreamTracker
+from firmware_protocol.codec import Malformed
+from firmware_protocol.framing import FrameFault
+from firmware_protocol.messages import RigMessage, SampleBlock, Status, StreamSpec
+
+
+class ClockWentBack(Exception):
+    """A block is older than the one before it: the rig has restarted."""
+
+
+class Intake:
+    """Keeps the accounts of one line over all its segments.
+
+    Attributes:
+        segment: Which stretch this is, −1 before the first.
+        trackers: By stream number, of this segment.
+        device_time_us: The rig's clock as last heard.
+        block_ns: When the last block came, None before the first.
+    """
+
+    def __init__(self) -> None:
+        self.segment = -1
+        self.trackers: dict[int, StreamTracker] = {}
+        self.device_time_us = 0
+        self.block_ns: int | None = None
+        self._tally = dict.fromkeys(LinkCounts.__slots__, 0)
+        self._overrun_samples: int | None = None
+
+    @property
+    def counts(self) -> LinkCounts:
+        """The accounts so far."""
+        return LinkCounts(**self._tally)
+
+    def begin_segment(self, streams: tuple[StreamSpec, ...]) -> None:
+        """Expect every stream to count from 0 again."""
+        self.segment += 1
+        self.trackers = {spec.stream_id: StreamTracker(spec, self.segment) for spec in streams}
+
+    def sort(self, item: RigMessage | FrameFault | Malformed) -> RigMessage | None:
+        """Count a frame; return its message, None if it holds none."""
+        if isinstance(item, FrameFault):
+            self._tally["bad_frames"] += 1
+            return None
+        self._tally["frames"] += 1
+        if isinstance(item, Malformed):
+            self._tally["unknown_messages"] += 1
+            return None
+        return item
+
+    def drop(self, raw: SampleBlock) -> None:
+        """Account for a block between two segments; before the first it is not ours."""
+        self._tally["dropped_by_host_samples"] += raw.sample_count * (self.segment >= 0)
+
+    def take(self, raw: SampleBlock, now_ns: int) -> StreamBlock | None:
+        """Return a block as arrays, None if it is a repetition or makes no sense.
+
+        Raises:
+            ClockWentBack: The rig must have restarted; the block is dropped, and counted.
+        """
+        tracker = self.trackers.get(raw.stream_id)
+        if tracker is None or not tracker.fits(raw):
+            self._tally["unknown_messages"] += 1
+            return None
+        if tracker.clock_went_back(raw):
+            self.drop(raw)
+            raise ClockWentBack
+        tracked = tracker.take(raw, now_ns)
+        self._tally["lost_samples"] += tracked.lost
+        self._tally["repeated_samples"] += tracked.repeated
+        if tracked.block is not None:
+            self.block_ns = now_ns
+            self.device_time_us = raw.device_time_us + raw.span_us
+        return tracked.block
+
+    def take_status(self, status: Status) -> None:
+        """Keep the rig's time, and what it had to drop since the status before."""
+        before, self._overrun_samples = self._overrun_samples, status.overrun_samples
+        if before is not None:
+            self._tally["rig_overrun_samples"] += max(0, status.overrun_samples - before)
+        if status.device_time_us < MAX_TIME_US:
+            self.device_time_us = status.device_time_us

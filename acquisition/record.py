@@ -1,0 +1,156 @@
+"""Records one trial from a port into a file, and says how it went."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from acquisition.acceptance import check_rig_matches
+from acquisition.blocks import StreamBlock
+from acquisition.clock import Clock, SystemClock
+from acquisition.errors import TransportLost
+from acquisition.recording.model import LinkCounts, TrialLabel
+from acquisition.recording.naming import refuse_taken
+from acquisition.recording.writer import RecordingWriter
+from acquisition.rig import RigDescription
+from acquisition.session import COMPLETE, Session, SessionThread
+from acquisition.sinks import SinkBase
+from acquisition.transports import Transport, transport_for
+
+PATIENCE_S = 30.0
+"""A cable is plugged in again within this, or not at all."""
+PROGRESS_INTERVAL_S = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class RecordOutcome:
+    """How a recording went.
+
+    Attributes:
+        path: The closed file.
+        status: ``complete`` or ``stopped: <reason>``, as in the file.
+        counts: The accounts of this recording.
+        seconds: Recorded, by the rig's clock.
+        interrupted: By the keyboard.
+    """
+
+    path: Path
+    status: str
+    counts: LinkCounts
+    seconds: float
+    interrupted: bool
+
+    @property
+    def whole(self) -> bool:
+        """Whether it ended as meant and not one sample is missing."""
+        counts = self.counts
+        lost = counts.lost_samples + counts.rig_overrun_samples + counts.dropped_by_host_samples
+        return self.status == COMPLETE and lost == 0
+
+
+def record_trial(
+    source: str | Transport,
+    out: Path,
+    *,
+    rig: RigDescription,
+    target_json: str = "",
+    label: TrialLabel = TrialLabel(),  # noqa: B008 - frozen
+    seconds: float | None = None,
+    clock: Clock | None = None,
+    progress: Callable[[float], None] = lambda _: None,
+) -> RecordOutcome:
+    """Record until the source is finished, *seconds* are had, Ctrl-C, or the line stays away.
+
+    Args:
+        source: Port URL, or a closed transport.
+        out: The file; neither it nor its part file may exist.
+        rig: The description of the rig that must answer.
+        target_json: The target to keep with the recording, empty if none.
+        label: Who and what.
+        seconds: Of the rig's time; None: no limit, and Ctrl-C is then the way to end.
+        clock: Another one than the machine's.
+        progress: Called now and then with the seconds recorded so far.
+
+    Raises:
+        PortError: The port cannot be opened.
+        RigError: Nothing usable answers.
+        DescriptionError: *rig* describes another rig.
+        RecordingError: The file cannot be written; what was recorded is in its part file.
+        TransportLost: The line went away before the rig was known.
+    """
+    refuse_taken(out)
+    clock = clock or SystemClock()
+    transport = transport_for(source) if isinstance(source, str) else source
+    session = Session(transport, clock=clock, patience_s=PATIENCE_S)
+    try:
+        identity = session.connect()
+        check_rig_matches(rig, identity)
+        writer = RecordingWriter(
+            out, identity=identity, rig=rig, target_json=target_json, label=label, clock=clock
+        )
+    except BaseException:
+        session.close("stopped: it never began")
+        raise
+    watch = _StopWatch(session, seconds)
+    session.add_sink(watch)
+    session.add_sink(writer)
+    cut_short = COMPLETE if seconds is None else "stopped: by the keyboard, before the time was up"
+    interrupted = _run(session, lambda: progress(watch.seconds), if_interrupted=cut_short)
+    return RecordOutcome(
+        path=writer.close(),
+        status=session.status,
+        counts=watch.counts,
+        seconds=watch.seconds,
+        interrupted=interrupted,
+    )
+
+
+def _run(session: Session, report: Callable[[], None], *, if_interrupted: str) -> bool:
+    """Step to the end in a thread of its own, where Ctrl-C cannot tear a write apart."""
+    thread = SessionThread(session)
+    interrupted = False
+    thread.start()
+    try:
+        while not thread.wait(PROGRESS_INTERVAL_S):
+            report()
+    except KeyboardInterrupt:
+        interrupted = True
+        session.finish(if_interrupted)
+    finally:
+        thread.close()
+    report()
+    if thread.error is not None and not isinstance(thread.error, TransportLost):
+        raise thread.error
+    return interrupted
+
+
+class _StopWatch(SinkBase):
+    """Counts the rig's time in all segments, keeps the accounts, and ends when enough is had."""
+
+    def __init__(self, session: Session, limit_s: float | None) -> None:
+        self._session = session
+        self._limit_s = limit_s
+        self._segment = -1
+        self._from_us = 0
+        self._earlier_us = 0
+        self._last_us = 0
+        self._counts_before: LinkCounts | None = None
+        self.counts = LinkCounts()
+
+    @property
+    def seconds(self) -> float:
+        return (self._earlier_us + self._last_us - self._from_us) * 1e-6
+
+    def on_block(self, block: StreamBlock) -> None:
+        if block.segment != self._segment:
+            self._earlier_us += self._last_us - self._from_us
+            self._from_us = self._last_us = int(block.device_time_us[0])
+            self._segment = block.segment
+        self._last_us = max(self._last_us, int(block.device_time_us[-1]))
+        if self._limit_s is not None and self.seconds >= self._limit_s:
+            self._session.finish()
+
+    def on_step(self, counts: LinkCounts) -> None:
+        self._counts_before = self._counts_before or counts
+        self.counts = counts.since(self._counts_before)
