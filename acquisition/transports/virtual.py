@@ -143,7 +143,7 @@ class VirtualPort:
     def open(self) -> None:
         """Switch it on, or, after a loss, plug it in again."""
         if self._device.out_of_order:
-            self._device.restart()
+            self._device.power_up()
         self._answers.clear()
         self._pacer.resume()
         self._open = True

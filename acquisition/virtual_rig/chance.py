@@ -47,10 +47,9 @@ def uniforms(
     counters_per_row = -(-columns // _WORDS_PER_COUNTER)
     key = np.array([seed, purpose | zlib.crc32(who.encode()) << 8], dtype=np.uint64)
     counter = np.array([first * counters_per_row, 0, 0, 0], dtype=np.uint64)
-    words = np.random.Philox(key=key, counter=counter).random_raw(
-        rows * counters_per_row * _WORDS_PER_COUNTER
-    )
-    table = np.asarray(words, dtype=np.uint64).reshape(rows, -1)[:, :columns]
+    shape = (rows, counters_per_row * _WORDS_PER_COUNTER)
+    words = np.random.Philox(key=key, counter=counter).random_raw(shape[0] * shape[1])
+    table = np.asarray(words, dtype=np.uint64).reshape(shape)[:, :columns]
     unit: Floats = ((table >> np.uint64(11)).astype(np.float64) + 0.5) * 2.0**-53
     return unit
 

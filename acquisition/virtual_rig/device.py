@@ -75,7 +75,7 @@ class RigDevice:
         self._out = bytearray()
         self._room = True
         self.out_of_order = False
-        self._power_up()
+        self._reset()
 
     @property
     def finished(self) -> bool:
@@ -127,12 +127,16 @@ class RigDevice:
             happen()
         return self._taken()
 
-    def restart(self) -> None:
-        """Begin anew, as after a loss of power: clock at 0, not streaming, half a frame lost."""
+    def power_up(self) -> None:
+        """Begin anew, as after a loss of power: clock at 0, not streaming."""
         self._boot_at_us += self._at_us
         self._boot_count += 1
-        self._out += b"\x2a\x17"  # what was left of a frame
-        self._power_up()
+        self._reset()
+
+    def restart(self) -> None:
+        """Begin anew while the line is up: half a frame is left on it."""
+        self.power_up()
+        self._out += b"\x2a\x17"
 
     def report(self, code: FaultCode, stream_id: int, detail: str) -> None:
         """Send a fault message."""
@@ -146,14 +150,14 @@ class RigDevice:
         self.report(FaultCode.CONVERTER_SATURATED, stream.spec.stream_id, f"{channel} at its rail")
 
     def fall_silent(self) -> None:
-        """Say and hear nothing more until `restart`."""
+        """Say and hear nothing more until `power_up`."""
         self.out_of_order = True
 
     def pull_plug(self) -> None:
-        """Lose the line until `restart`."""
+        """Lose the line until `power_up`."""
         self.out_of_order = self._unplugged = True
 
-    def _power_up(self) -> None:
+    def _reset(self) -> None:
         self._end = RigEnd()
         self._senders: list[Sender] = []
         self._streaming = False

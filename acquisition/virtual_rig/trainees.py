@@ -77,8 +77,8 @@ class HandHabit(_Table, frozen=True, kw_only=True):
 class ArmHabit(_Table, frozen=True, kw_only=True):
     """``[CODE.arm]``: how the arm is raised. Speeds are means; the peak is 1.875 times that."""
 
-    raise_deg_s: Annotated[float, Meta(gt=0, le=400)] = 15.0
-    lower_deg_s: Annotated[float, Meta(gt=0, le=400)] = 15.0
+    raise_deg_s: Annotated[float, Meta(gt=0, le=400)] = 14.0
+    lower_deg_s: Annotated[float, Meta(gt=0, le=400)] = 14.0
     top_pause_s: NotNegative = 1.0
 
 
@@ -152,7 +152,7 @@ def blend(own: Habit, model: Habit, share: float) -> Habit:
     goal = msgspec.structs.asdict(model)
     return type(own)(
         **{
-            name: value + share * (goal[name] - value)
+            name: (1.0 - share) * value + share * goal[name]
             for name, value in msgspec.structs.asdict(own).items()
         }
     )

@@ -1,0 +1,317 @@
+"""A conversation through both ends of the protocol, with time as an argument."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import pairwise
+from typing import TypeVar
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from acquisition.blocks import sample_values
+from acquisition.virtual_rig import SensorModel, VirtualRig, default_rig, trainee
+from acquisition.virtual_rig.device import RigDevice
+from firmware_protocol.codec import Malformed
+from firmware_protocol.ends import HostEnd
+from firmware_protocol.framing import FrameFault, encode_frame
+from firmware_protocol.messages import (
+    Fault,
+    FaultCode,
+    Identity,
+    Outcome,
+    Reply,
+    RigMessage,
+    SampleBlock,
+    Status,
+    StreamSpec,
+)
+
+MakeRig = Callable[..., VirtualRig]
+Heard = RigMessage | FrameFault | Malformed
+Kind = TypeVar("Kind")
+
+
+class Conversation:
+    """A host that talks to a device; both see the same time."""
+
+    def __init__(self, device: RigDevice, *, step_us: int = 20_000) -> None:
+        self.device = device
+        self.host = HostEnd()
+        self.heard: list[Heard] = []
+        self.now_us = 0
+        self._step_us = step_us
+
+    def say(self, data: bytes) -> None:
+        self.heard += self.host.receive(self.device.receive(data))
+
+    def pass_time(self, seconds: float) -> None:
+        until_us = self.now_us + round(seconds * 1e6)
+        while self.now_us < until_us:
+            self.now_us = min(until_us, self.now_us + self._step_us)
+            self.heard += self.host.receive(self.device.poll(self.now_us))
+
+    def begin(self) -> None:
+        self.say(self.host.identify())
+        self.say(self.host.start())
+
+    def of(self, kind: type[Kind]) -> list[Kind]:
+        return [item for item in self.heard if isinstance(item, kind)]
+
+    def blocks(self, name: str) -> list[SampleBlock]:
+        number = self.spec(name).stream_id
+        return [block for block in self.of(SampleBlock) if block.stream_id == number]
+
+    def spec(self, name: str) -> StreamSpec:
+        assert self.host.identity is not None
+        return next(spec for spec in self.host.identity.streams if spec.name == name)
+
+    def counts(self, name: str) -> NDArray[np.int32]:
+        return np.concatenate([sample_values(b.data, self.spec(name)) for b in self.blocks(name)])
+
+
+def talk(rig: VirtualRig, seconds: float, **options: object) -> Conversation:
+    conversation = Conversation(RigDevice(rig, **options))  # type: ignore[arg-type] # per test
+    conversation.begin()
+    conversation.pass_time(seconds)
+    return conversation
+
+
+def test_it_says_who_it_is_and_what_it_streams(make_rig: MakeRig) -> None:
+    conversation = Conversation(RigDevice(make_rig(side="left", axes=6), boot_count=4))
+
+    conversation.say(conversation.host.identify())
+
+    (identity,) = conversation.of(Identity)
+    force, imu = identity.streams
+    assert (identity.rig_serial, identity.boot_count) == ("L02", 4)
+    assert [channel.name for channel in force.channels] == ["fx", "fy", "fz", "mx", "my", "mz"]
+    assert [channel.unit for channel in imu.channels] == ["m/s2"] * 3 + ["rad/s"] * 3
+    assert (force.rate_hz, imu.rate_hz) == (1000.0, 500.0)
+
+
+def test_it_streams_every_sample_once_with_its_number_and_time(make_rig: MakeRig) -> None:
+    rig = make_rig()
+    conversation = Conversation(RigDevice(rig))
+    conversation.pass_time(0.5)
+    conversation.begin()
+    conversation.pass_time(2.0)
+
+    for name, stream in zip(("force", "imu"), rig.streams, strict=True):
+        blocks = conversation.blocks(name)
+        counts = conversation.counts(name)
+        assert [b.sequence for b in blocks] == np.cumsum(
+            [0, *(b.sample_count for b in blocks[:-1])]
+        ).tolist()
+        assert np.array_equal(counts, stream.counts(0, len(counts)))
+        assert len(counts) > 0.98 * stream.spec.rate_hz * 2.0
+        times = np.array([(b.device_time_us, b.span_us) for b in blocks])
+        first = stream.time_s(0, len(counts))[[b.sequence for b in blocks]]
+        assert times[:, 0] == pytest.approx(500_000 + first * 1e6, abs=0.51)
+        assert all(4 <= b.sample_count <= 10 for b in blocks)
+
+
+@settings(max_examples=20, deadline=None)
+@given(steps=st.lists(st.integers(0, 400_000), max_size=8))
+def test_what_it_says_does_not_depend_on_how_often_it_is_asked(steps: list[int]) -> None:
+    end_us = 3_000_000
+
+    def said(moments: list[int]) -> bytes:
+        conversation = Conversation(RigDevice(VirtualRig(default_rig(), trainee("T01"))))
+        conversation.begin()
+        return b"".join(conversation.device.poll(moment) for moment in [*moments, end_us])
+
+    assert said(np.cumsum(steps).clip(max=end_us).tolist()) == said([])
+
+
+def test_no_sample_is_said_before_it_is_taken(make_rig: MakeRig) -> None:
+    device = RigDevice(make_rig())
+    conversation = Conversation(device)
+    conversation.begin()
+
+    for now_us in range(0, 100_000, 700):
+        for item in conversation.host.receive(device.poll(now_us)):
+            if isinstance(item, SampleBlock):
+                assert item.device_time_us + item.span_us <= now_us
+
+
+def test_status_comes_every_second_streaming_or_not(make_rig: MakeRig) -> None:
+    conversation = Conversation(RigDevice(make_rig()))
+    conversation.pass_time(2.5)
+    conversation.begin()
+    conversation.pass_time(2.0)
+
+    said = [(status.device_time_us, status.streaming) for status in conversation.of(Status)]
+
+    assert said == [(1_000_000, False), (2_000_000, False), (3_000_000, True), (4_000_000, True)]
+
+
+def test_stop_ends_the_samples_and_start_begins_them_anew(make_rig: MakeRig) -> None:
+    conversation = talk(make_rig(), 0.5)
+    conversation.say(conversation.host.stop())
+    conversation.heard.clear()
+    conversation.pass_time(0.5)
+    between = conversation.of(SampleBlock)
+    conversation.say(conversation.host.start())
+    conversation.pass_time(0.5)
+
+    assert between == []
+    assert not conversation.device.finished
+    assert conversation.blocks("force")[0].sequence == 0
+    assert conversation.blocks("force")[0].device_time_us == 1_000_000
+    assert [reply.outcome for reply in conversation.of(Reply)] == [Outcome.DONE]
+
+
+def test_an_unknown_command_is_answered_as_such_and_noise_is_not(make_rig: MakeRig) -> None:
+    conversation = Conversation(RigDevice(make_rig()))
+
+    conversation.say(b"\x00noise on the line\x00" + encode_frame(bytes([0x7F, 42])))
+
+    assert conversation.heard == [Reply(42, Outcome.UNKNOWN_COMMAND)]
+
+
+def test_it_is_finished_when_the_last_sample_is_out_and_starts_again_if_told(
+    make_rig: MakeRig,
+) -> None:
+    rig = make_rig(repetitions=0)
+    conversation = talk(rig, 3.0)
+    early = conversation.device.finished
+    conversation.pass_time(2.0)
+
+    assert not early
+    assert conversation.device.finished
+    assert len(conversation.counts("force")) == rig.streams[0].sample_count == 4000
+    assert len(conversation.counts("imu")) == rig.streams[1].sample_count
+    assert not conversation.of(Status)[-1].streaming
+    conversation.say(conversation.host.start())
+    assert not conversation.device.finished
+
+
+def test_a_fast_clock_says_so_in_its_times_only(make_rig: MakeRig) -> None:
+    rig = make_rig()
+    conversation = talk(rig, 10.0, clock_ppm=500.0)
+
+    last = conversation.blocks("force")[-1]
+
+    assert last.device_time_us + last.span_us == pytest.approx(10e6 * 1.0005, abs=10_000)
+    assert last.sequence + last.sample_count == 10_000
+    assert last.span_us == 9_000
+
+
+def test_wait_is_the_time_until_there_is_something_new(make_rig: MakeRig) -> None:
+    device = RigDevice(make_rig())
+    conversation = Conversation(device)
+    conversation.pass_time(0.25)
+    idle_s = device.wait_s
+    conversation.begin()
+
+    assert idle_s == pytest.approx(0.75)
+    assert 0.0 < device.wait_s < 0.010
+    due_us = conversation.now_us + round(device.wait_s * 1e6)
+    assert device.poll(due_us - 10) == b""
+    assert device.poll(due_us + 10) != b""
+
+
+def test_without_room_samples_are_dropped_and_counted_and_numbers_go_on(
+    make_rig: MakeRig,
+) -> None:
+    conversation = talk(make_rig(), 0.5)
+    device = conversation.device
+    device.poll(800_000, room=False)
+    conversation.now_us = 800_000
+    conversation.pass_time(0.7)
+
+    blocks = conversation.blocks("force")
+    jumps = [
+        after.sequence - before.sequence - before.sample_count for before, after in pairwise(blocks)
+    ]
+    overrun = conversation.of(Status)[-1].overrun_samples
+    assert sum(jumps) == 300
+    assert 440 < overrun <= 460  # 300 of the force and 150 of the imu, in whole blocks
+
+
+def test_six_axes_at_their_rate_fit_the_frames(make_rig: MakeRig) -> None:
+    fast = make_rig(axes=6, model=SensorModel(force_rate_hz=8000.0))
+    conversation = talk(fast, 0.2)
+
+    assert len(conversation.counts("force")) > 1500
+    assert not conversation.of(FrameFault)
+    assert not conversation.of(Malformed)
+
+
+def test_lost_and_doubled_frames_show_as_jumps_of_the_number(make_rig: MakeRig) -> None:
+    conversation = talk(make_rig(), 8.0, faults={"loss": 0.05, "double": 0.05})
+    numbers = [block.sequence for block in conversation.blocks("force")]
+    steps = set(np.diff(numbers).tolist())
+
+    assert conversation.of(FrameFault) == []
+    assert 0 in steps
+    assert max(steps) >= 20
+
+
+def test_flipped_bits_become_faults_and_never_samples(make_rig: MakeRig) -> None:
+    rig = make_rig()
+    conversation = talk(rig, 8.0, faults={"flip": 2e-4})
+
+    assert len(conversation.of(FrameFault)) > 5
+    for block in conversation.blocks("force"):
+        expected = rig.force_counts(block.sequence, block.sample_count)
+        found = sample_values(block.data, conversation.spec("force"))
+        assert np.array_equal(found, expected)
+
+
+def test_a_fault_is_reported_once_at_its_time(make_rig: MakeRig) -> None:
+    conversation = talk(make_rig(), 3.0, faults={"bridge": 1.25})
+
+    (fault,) = conversation.of(Fault)
+    assert fault.code is FaultCode.BRIDGE_OPEN
+    assert fault.device_time_us == 1_250_000
+
+
+def test_a_saturated_channel_stands_at_its_rail_for_two_seconds(make_rig: MakeRig) -> None:
+    rig = make_rig()
+    conversation = talk(rig, 5.0, faults={"saturate": 1.0})
+    counts = conversation.counts("force")
+    at_rail = np.flatnonzero(counts[:, 0] == conversation.spec("force").channels[0].count_max)
+
+    (fault,) = conversation.of(Fault)
+    assert fault.code is FaultCode.CONVERTER_SATURATED
+    assert len(at_rail) == pytest.approx(2000, abs=10)
+    assert at_rail[0] == pytest.approx(1000, abs=10)
+    assert np.array_equal(counts[:, 1:], rig.force_counts(0, len(counts))[:, 1:])
+
+
+def test_a_restart_begins_the_clock_anew_counts_up_and_waits_for_start(make_rig: MakeRig) -> None:
+    conversation = talk(make_rig(), 4.0, faults={"restart": 1.5})
+    statuses = [(s.device_time_us, s.streaming) for s in conversation.of(Status)]
+    last_before = conversation.blocks("force")[-1]
+    faults = len(conversation.of(FrameFault))
+    conversation.heard.clear()
+    conversation.begin()
+    conversation.pass_time(1.0)
+
+    assert last_before.device_time_us + last_before.span_us <= 1_500_000
+    # Half a frame was on the line: it spoils the first status of the new life.
+    assert statuses == [(1_000_000, True), (2_000_000, False)]
+    assert faults == 1
+    assert conversation.of(Identity)[-1].boot_count == 2
+    assert conversation.blocks("force")[0].sequence == 0
+
+
+@pytest.mark.parametrize(("name", "unplugged"), [("silence", False), ("unplug", True)])
+def test_after_it_hangs_or_is_pulled_nothing_comes_but_what_was_sent(
+    make_rig: MakeRig, name: str, unplugged: bool
+) -> None:
+    conversation = talk(make_rig(), 2.0, faults={name: 0.5})
+    sent = len(conversation.counts("force"))
+    conversation.say(conversation.host.identify())
+    conversation.pass_time(2.0)
+
+    assert sent == 500
+    assert len(conversation.counts("force")) == sent
+    assert conversation.device.unplugged is unplugged
+    assert conversation.device.out_of_order
+    assert len(conversation.of(Identity)) == 1
