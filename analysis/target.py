@@ -45,6 +45,8 @@ class Target(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
         force_band: Permitted magnitude.
         elevation_speed_limit_deg_s: "Slowly". Our choice: no published range is confirmed.
         minimum_hold_coverage_percent: Share of the movement that must be held. Our choice.
+        force_cv_limit_percent: Steadiness: largest coefficient of variation over the movement.
+            Our choice: published values of 1 to 5 % are for a limb at rest.
         direction_u_limit_deg: A direction less certain than this is no direction.
     """
 
@@ -55,6 +57,7 @@ class Target(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     force_band: ForceBand = ForceBand()
     elevation_speed_limit_deg_s: Annotated[float, Meta(gt=0)] = 30.0
     minimum_hold_coverage_percent: Annotated[float, Meta(ge=0, le=100)] = 95.0
+    force_cv_limit_percent: Annotated[float, Meta(gt=0)] = 15.0
     direction_u_limit_deg: Annotated[float, Meta(gt=0, le=30)] = 3.0
 
     @property

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from typing import TypeVar
 
@@ -55,8 +56,14 @@ def _measure(view: View, measures: Sequence[Measure[View]]) -> Measured:
     reasons: dict[str, str] = {}
     for measure in measures:
         try:
-            values[measure.key] = measure.compute(view)
+            values[measure.key] = _defined(measure.compute(view))
         except Withheld as why:
             values[measure.key] = None
             reasons[measure.key] = str(why)
     return Measured(values, reasons)
+
+
+def _defined(value: float | bool | str) -> float | bool | str:
+    if isinstance(value, float) and not math.isfinite(value):
+        raise Withheld("the data leave it undefined")
+    return value

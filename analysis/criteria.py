@@ -1,0 +1,214 @@
+"""Criteria: met or not, each by its own measure. There is no score.
+
+A value closer to its limit than twice its standard uncertainty is undecided. The order is that
+in which things are worth changing: what can harm first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.runs import runs_of
+from analysis.series import ResolvedSeries
+from analysis.target import Target
+from analysis.trial import PhaseName, Repetition, RepetitionSpans
+
+Flags = NDArray[np.bool_]
+
+COVERAGE_FACTOR = 2.0
+"""Twice the standard uncertainty covers about 95 % (JCGM 100:2008, 6.3.3)."""
+SHORTEST_S = 0.2
+"""A shorter excess is not worth pointing at."""
+
+
+class Verdict(StrEnum):
+    """Whether a criterion is met."""
+
+    MET = "met"
+    NOT_MET = "not met"
+    UNDECIDED = "undecided"
+    UNKNOWN = "not known"
+
+
+@dataclass(frozen=True, slots=True)
+class Criterion:
+    """One criterion of one repetition.
+
+    Attributes:
+        key: Stable name.
+        label: For people.
+        verdict: Met or not.
+        value: What was found, with unit.
+        limit: What was wanted, with unit.
+        advice: What to change, in plain words, for when it is not met.
+        where: Part of the arc in which it went wrong, empty if nowhere in particular.
+    """
+
+    key: str
+    label: str
+    verdict: Verdict
+    value: str
+    limit: str
+    advice: str
+    where: str = ""
+
+
+def judge(repetition: Repetition, series: ResolvedSeries, target: Target) -> tuple[Criterion, ...]:
+    """Return every criterion of a repetition, in the order in which to change things."""
+    return tuple(criterion(repetition, series, target) for criterion in CRITERIA)
+
+
+def one_thing(criteria: tuple[Criterion, ...]) -> Criterion | None:
+    """Return the first criterion that is not met: the one thing to change. None if all is well."""
+    return next((one for one in criteria if one.verdict is Verdict.NOT_MET), None)
+
+
+def _upward(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
+    value = _number(repetition, "superior_angle_p95_deg")
+    u = _number(repetition, "superior_angle_u_deg")
+    limit = target.superior_limit_deg
+    with np.errstate(invalid="ignore"):
+        too_much = series.directed & (series.superior_angle_rad > np.deg2rad(limit))
+    return Criterion(
+        "upward",
+        "no upward push",
+        _at_most(value, limit, u),
+        _text(value, "°", "+.1f", " for 95 % of the time at most"),
+        f"at most {limit:+g}°",
+        "Your hand slips upward: aim a little lower, and let the arm move under the hand.",
+        arc_of(too_much, series, repetition.spans),
+    )
+
+
+def _held(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
+    early = repetition.measured.values.get("released_before_down")
+    coverage = _number(repetition, "hold_coverage_percent")
+    at = repetition.measured.values.get("release_elevation_deg")
+    wanted = target.minimum_hold_coverage_percent
+    if early is None or coverage is None:
+        verdict = Verdict.UNKNOWN
+    else:
+        verdict = Verdict.MET if not early and coverage >= wanted else Verdict.NOT_MET
+    release = f", released at {at:.0f}°" if early and isinstance(at, float) else ""
+    return Criterion(
+        "held",
+        "held until down",
+        verdict,
+        _text(coverage, " % of the movement", ".0f", release),
+        f"at least {wanted:g} %, until the arm is down",
+        "Keep the push from before the arm leaves home until it is home again.",
+        arc_of(~series.contact, series, repetition.spans),
+    )
+
+
+def _slow(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
+    peak = repetition.measured.values.get("elevation_speed_peak_deg_s")
+    value = peak if isinstance(peak, float) else None
+    limit = target.elevation_speed_limit_deg_s
+    with np.errstate(invalid="ignore"):
+        too_fast = np.abs(series.elevation_speed_rad_s) > np.deg2rad(limit)
+    return Criterion(
+        "slow",
+        "slow movement",
+        _at_most(value, limit, 0.0),
+        _text(value, "°/s at the fastest", ".0f"),
+        f"at most {limit:g}°/s",
+        "Slow down: the hand cannot stay on a head that moves fast.",
+        arc_of(too_fast, series, repetition.spans),
+    )
+
+
+def _direction(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
+    value, u = _number(repetition, "off_axis_mean_deg"), _number(repetition, "off_axis_u_deg")
+    error = _number(repetition, "azimuth_error_mean_deg")
+    with np.errstate(invalid="ignore"):
+        outside = series.directed & (series.off_axis_rad > np.deg2rad(target.cone_deg))
+    side = "further outward" if error is not None and error < 0 else "less far outward"
+    return Criterion(
+        "direction",
+        "direction",
+        _at_most(value, target.cone_deg, u),
+        _text(value, "° off the target", ".1f"),
+        f"at most {target.cone_deg:g}°",
+        f"Push {side}: at right angles to the plane of the scapula.",
+        arc_of(outside, series, repetition.spans),
+    )
+
+
+def _force(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
+    value = _number(repetition, "force_mean_N")
+    band = target.force_band
+    if value is None:
+        verdict = Verdict.UNKNOWN
+    else:
+        verdict = Verdict.MET if band.low_n <= value <= band.high_n else Verdict.NOT_MET
+    harder = value is not None and value < band.low_n
+    with np.errstate(invalid="ignore"):
+        outside = (series.magnitude_n < band.low_n) | (series.magnitude_n > band.high_n)
+    return Criterion(
+        "force",
+        "force",
+        verdict,
+        _text(value, " N", ".0f"),
+        f"{band.low_n:g} to {band.high_n:g} N",
+        "Press harder, then keep it." if harder else "Press more lightly.",
+        arc_of(outside & series.contact, series, repetition.spans),
+    )
+
+
+def _steady(repetition: Repetition, _series: ResolvedSeries, target: Target) -> Criterion:
+    value = _number(repetition, "force_cv_percent")
+    return Criterion(
+        "steady",
+        "steady force",
+        _at_most(value, target.force_cv_limit_percent, 0.0),
+        _text(value, " % variation", ".0f"),
+        f"at most {target.force_cv_limit_percent:g} %",
+        "Keep the force even; lean in with the body rather than the arm.",
+    )
+
+
+CRITERIA: tuple[Callable[[Repetition, ResolvedSeries, Target], Criterion], ...] = (
+    _upward,
+    _held,
+    _slow,
+    _direction,
+    _force,
+    _steady,
+)
+
+
+def arc_of(flags: Flags, series: ResolvedSeries, spans: RepetitionSpans) -> str:
+    """Return in words on which part of the arc the longest run of *flags* (n,) lies."""
+    longest: tuple[int, str] = (int(SHORTEST_S * series.fs_hz), "")
+    ways = ((spans.raising.slice, "on the way up"), (spans.lowering.slice, "on the way down"))
+    for part, way in ways:
+        elevation_deg = np.rad2deg(series.elevation_rad[part])
+        for start, stop in runs_of(flags[part]):
+            inside = elevation_deg[start:stop]
+            if stop - start > longest[0] and np.isfinite(inside).any():
+                low, high = np.nanmin(inside), np.nanmax(inside)
+                longest = (stop - start, f"from {low:.0f}° to {high:.0f}° {way}")
+    return longest[1]
+
+
+def _number(repetition: Repetition, key: str) -> float | None:
+    value = repetition.phases[PhaseName.MOVEMENT].values.get(key)
+    return value if isinstance(value, float) else None
+
+
+def _at_most(value: float | None, limit: float, u: float | None) -> Verdict:
+    if value is None:
+        return Verdict.UNKNOWN
+    if abs(value - limit) < COVERAGE_FACTOR * (u or 0.0):
+        return Verdict.UNDECIDED
+    return Verdict.MET if value <= limit else Verdict.NOT_MET
+
+
+def _text(value: float | None, unit: str, form: str, tail: str = "") -> str:
+    return "—" if value is None else f"{value:{form}}{unit}{tail}"

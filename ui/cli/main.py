@@ -1,0 +1,100 @@
+"""Parse, call, translate: the ``perpend`` command.
+
+Every verb is one file here and one line in `VERBS`. A verb loads what it needs when it runs, so
+that ``perpend --help`` needs the standard library only.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+DONE, FAILED, USAGE, INCOMPLETE, INTERRUPTED = 0, 1, 2, 3, 130
+
+VERBS: tuple[tuple[str, str], ...] = (
+    ("demo", "the main job on the virtual rig: record, resolve, print the table, write the report"),
+    ("live", "open the trainer window on a port, the virtual rig or a recording played back"),
+    ("record", "record a trial from a port into a file"),
+    ("info", "say what is in a recording"),
+    ("analyse", "measure one or many recordings"),
+    ("report", "write the HTML report of a recording"),
+    ("ports", "list serial devices, saying which answer as a rig"),
+    ("simulate", "serve a virtual rig on a pseudo-terminal or a loopback TCP port"),
+)
+"""Name and help of each verb; the module of that name here has `add_arguments` and `run`."""
+
+EPILOG = """\
+exit codes: 0 done, 1 failed for a stated reason, 2 wrong usage, 3 done but incomplete (samples
+were lost, a file of several was bad), 130 interrupted.
+
+A training aid on a rig. Not a medical device; never used on a person.
+"""
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser of the whole command."""
+    parser = argparse.ArgumentParser(
+        prog="perpend",
+        description="Direction of a push on a mock humerus: acquire, resolve, show live, report.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="store_true", help="print the version and stop")
+    parser.add_argument("--debug", action="store_true", help="show tracebacks of errors")
+    verbs = parser.add_subparsers(dest="verb", metavar="VERB", title="verbs")
+    for name, text in VERBS:
+        verb = verbs.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
+        module = importlib.import_module(f"ui.cli.{name}")
+        module.add_arguments(verb)
+        verb.set_defaults(run=module.run)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one verb and return the process exit code."""
+    parser = build_parser()
+    args = parser.parse_args(argv)
+    if args.version:
+        return _print_version()
+    if args.verb is None:
+        parser.print_help(sys.stderr)
+        return USAGE
+    try:
+        return int(args.run(args))
+    except KeyboardInterrupt:
+        print(f"perpend {args.verb}: interrupted", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read our output has enough; say nothing more, also not at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except Exception as error:
+        if args.debug or not _is_for_people(error):
+            raise
+        print(f"perpend {args.verb}: {error}", file=sys.stderr)
+        return FAILED
+
+
+def run() -> None:
+    """Be the console command."""
+    sys.exit(main())
+
+
+def _is_for_people(error: Exception) -> bool:
+    # Imported late, for the speed of --help.
+    from acquisition.errors import AcquisitionError
+    from analysis.errors import AnalysisError
+    from firmware_protocol.errors import ProtocolError
+    from ui.errors import UserError
+
+    return isinstance(error, AcquisitionError | AnalysisError | ProtocolError | UserError | OSError)
+
+
+def _print_version() -> int:
+    from importlib.metadata import version
+
+    print(f"perpend {version('perpend')}")
+    return DONE

@@ -1,0 +1,86 @@
+"""``perpend ports``: lists serial devices, saying which answer as a rig."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Sequence
+from typing import Any
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of the verb."""
+    parser.add_argument(
+        "--probe", action="append", default=[], metavar="URL", help="ask this port too"
+    )
+    parser.add_argument("--no-ask", action="store_true", help="only list, open nothing")
+    parser.add_argument("--json", action="store_true", help="print JSON instead of lines")
+
+
+def run(args: argparse.Namespace) -> int:
+    """List, ask, print, and return the exit code."""
+    from ui.cli.main import DONE
+
+    found = _listed()
+    known = {entry["url"] for entry in found}
+    found += [{"url": url, "description": ""} for url in args.probe if url not in known]
+    if not args.no_ask:
+        _ask_all(found)
+    if args.json:
+        print(json.dumps(found, indent=2))
+    else:
+        _print(found)
+    return DONE
+
+
+def _listed() -> list[dict[str, Any]]:
+    from acquisition.transports.serial_port import list_ports
+
+    return [
+        {"url": port.url, "description": port.description, "usb_serial": port.usb_serial}
+        for port in list_ports()
+    ]
+
+
+def _ask_all(found: Sequence[dict[str, Any]]) -> None:
+    from ui.cli.progress import tracked
+
+    for entry in tracked(found, "asking"):
+        entry.update(_answer(entry["url"]))
+
+
+def _answer(url: str) -> dict[str, Any]:
+    """Return who answers at a port, or why nobody does."""
+    from acquisition.clock import SystemClock
+    from acquisition.errors import AcquisitionError
+    from acquisition.session import Session
+    from acquisition.transports import transport_for
+
+    try:
+        session = Session(transport_for(url), clock=SystemClock())
+        try:
+            identity = session.connect()
+        finally:
+            session.close()
+    except AcquisitionError as why:
+        return {"rig": None, "why_not": str(why)}
+    return {
+        "rig": identity.rig_serial,
+        "firmware": identity.firmware_version,
+        "protocol": f"{identity.protocol_major}.{identity.protocol_minor}",
+        "streams": {stream.name: stream.rate_hz for stream in identity.streams},
+    }
+
+
+def _print(found: Sequence[dict[str, Any]]) -> None:
+    if not found:
+        print("no serial device here; is the rig plugged in? (perpend simulate --pty serves one)")
+    for entry in found:
+        title = "  ".join(filter(None, (entry["url"], entry["description"])))
+        if entry.get("rig"):
+            streams = ", ".join(f"{name} {rate:g} Hz" for name, rate in entry["streams"].items())
+            print(f"{title}\n    rig {entry['rig']}, firmware {entry['firmware']}, {streams}")
+        elif "why_not" in entry:
+            print(f"{title}\n    no rig: {entry['why_not']}")
+        else:
+            print(title)
