@@ -11,7 +11,7 @@ from firmware_protocol.messages import RigMessage, SampleBlock, Status, StreamSp
 
 
 class ClockWentBack(Exception):
-    """A block is older than the one before it: the rig has restarted."""
+    """The rig tells an earlier time than before: it has restarted."""
 
 
 class Intake:
@@ -31,6 +31,7 @@ class Intake:
         self.block_ns: int | None = None
         self._tally = dict.fromkeys(LinkCounts.__slots__, 0)
         self._overrun_samples: int | None = None
+        self._status_us = 0
 
     @property
     def counts(self) -> LinkCounts:
@@ -40,6 +41,7 @@ class Intake:
     def begin_segment(self, streams: tuple[StreamSpec, ...]) -> None:
         """Expect every stream to count from 0 again."""
         self.segment += 1
+        self._status_us = 0
         self.trackers = {spec.stream_id: StreamTracker(spec, self.segment) for spec in streams}
 
     def sort(self, item: RigMessage | FrameFault | Malformed) -> RigMessage | None:
@@ -79,9 +81,17 @@ class Intake:
         return tracked.block
 
     def take_status(self, status: Status) -> None:
-        """Keep the rig's time, and what it had to drop since the status before."""
+        """Keep the rig's time, and what it had to drop since the status before.
+
+        Raises:
+            ClockWentBack: The rig must have restarted.
+        """
         before, self._overrun_samples = self._overrun_samples, status.overrun_samples
         if before is not None:
             self._tally["rig_overrun_samples"] += max(0, status.overrun_samples - before)
-        if status.device_time_us < MAX_TIME_US:
-            self.device_time_us = status.device_time_us
+        if status.device_time_us >= MAX_TIME_US:
+            return
+        self.device_time_us = status.device_time_us
+        last_us, self._status_us = self._status_us, status.device_time_us
+        if status.device_time_us < last_us:
+            raise ClockWentBack

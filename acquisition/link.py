@@ -164,9 +164,13 @@ class Link:
         self._heard_bytes += len(data)
         for item in self._host.receive(data):
             message = self.intake.sort(item)
-            if message is not None:
-                self._heard_ns = now_ns
+            if message is None:
+                continue
+            self._heard_ns = now_ns
+            try:
                 self._take(message, now_ns)
+            except ClockWentBack:
+                self._after_a_step_back()
         if self.state is LinkState.LOST:
             return self._retry_wait_s()
         if not data and self._transport.finished:
@@ -197,14 +201,14 @@ class Link:
         if self.state is not LinkState.STREAMING:
             self.intake.drop(raw)  # what an earlier start left in the line
             return
-        try:
-            block = self.intake.take(raw, now_ns)
-        except ClockWentBack:
-            self._note_loss("the rig's clock went back: it has restarted")
-            self._ask()
-            return
+        block = self.intake.take(raw, now_ns)
         if block is not None:
             self._news.append(block)
+
+    def _after_a_step_back(self) -> None:
+        if self.state is LinkState.STREAMING:
+            self._note_loss("the rig's clock went back: it has restarted")
+            self._ask()
 
     def _take_status(self, status: Status) -> None:
         self.intake.take_status(status)

@@ -59,12 +59,11 @@ class StreamTracker:
         return right_size and raw.device_time_us + raw.span_us < MAX_TIME_US
 
     def clock_went_back(self, raw: SampleBlock) -> bool:
-        """Tell whether a block is older than the one before: then the rig has restarted.
+        """Tell whether a block that continues the numbering is older than the one before it.
 
-        Only of a block that continues the numbering or starts it anew; a repetition is old
-        by nature.
+        Then the rig has restarted. A repetition is old by nature, and says nothing.
         """
-        return raw.device_time_us < self._last_us and (raw.sequence == 0 or self._ahead(raw) >= 0)
+        return self._ahead(raw) >= 0 and raw.device_time_us < self._last_us
 
     def take(self, raw: SampleBlock, arrival_ns: int) -> Tracked:
         """Take a block that `fits`."""

@@ -43,6 +43,10 @@ class ReplayPort:
         path: The recording.
         speed: 1 is real time; infinity gives 20 ms of rig time at each `read`, at once.
         clock: For pacing.
+
+    Attributes:
+        path: The recording.
+        finished: Everything has been read.
     """
 
     def __init__(
@@ -50,7 +54,7 @@ class ReplayPort:
     ) -> None:
         self.name = name
         self.finished = False
-        self._path = path
+        self.path = path
         self._speed = speed
         self._clock = clock or SystemClock()
         self._identity: Identity | None = None
@@ -122,7 +126,7 @@ class ReplayPort:
 
     def _load(self) -> Identity:
         try:
-            identity, streams = read_wire(self._path)
+            identity, streams = read_wire(self.path)
             self._rig = RigEnd()
             self._rig.send(identity)
         except (RecordingError, ProtocolError) as cause:

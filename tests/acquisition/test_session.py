@@ -285,7 +285,7 @@ def test_another_rig_is_refused_until_the_right_one_is_back(
     assert collector.kinds == ["lost", "refused", "resumed"]
 
 
-@pytest.mark.parametrize("sign", ["identity", "status", "clock"])
+@pytest.mark.parametrize("sign", ["identity", "status", "block's clock", "status' clock"])
 def test_a_rig_that_restarts_on_an_open_line_opens_a_new_segment(
     make_session: MakeSession,
     clock: ManualClock,
@@ -298,7 +298,8 @@ def test_a_rig_that_restarts_on_an_open_line_opens_a_new_segment(
     signs: dict[str, list[Line]] = {
         "identity": [anew, frame_of(anew)],
         "status": [anew, Status(5, False, 0)],
-        "clock": [anew, raw(0)],
+        "block's clock": [anew, replace(raw(1020), device_time_us=9)],
+        "status' clock": [Status(900_000, True, 0), anew, Status(7, True, 0)],
     }
     session = make_session(raw(1000), *signs[sign], raw(0), raw(20))
 

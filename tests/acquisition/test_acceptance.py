@@ -1,0 +1,59 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from acquisition.acceptance import check_rig_matches, fault_of_table, reason_to_refuse
+from acquisition.errors import DescriptionError
+from acquisition.rig import RigDescription
+from firmware_protocol.messages import Identity
+
+
+def test_a_good_rig_is_accepted_at_first_and_when_it_is_back(identity: Identity) -> None:
+    assert reason_to_refuse(identity, None) == ""
+    assert reason_to_refuse(replace(identity, boot_count=99), identity) == ""
+
+
+def test_a_rig_that_came_back_as_another_is_refused(identity: Identity) -> None:
+    fewer = replace(identity, streams=identity.streams[:1])
+
+    assert "other streams" in reason_to_refuse(fewer, identity)
+    assert "another rig" in reason_to_refuse(replace(identity, rig_serial="R2"), identity)
+
+
+@pytest.mark.parametrize(
+    ("change", "what"),
+    [
+        ({"channels": ()}, "has 0 channels"),
+        ({"rate_hz": 0.0}, "rate of 0.0 Hz"),
+        ({"rate_hz": float("nan")}, "rate of nan Hz"),
+        ({"rate_hz": float("inf")}, "rate of inf Hz"),
+        ({"stream_id": 255}, "number 255"),
+        ({"stream_id": 2}, "same number"),
+        ({"name": "imu"}, "same name"),
+    ],
+)
+def test_a_table_that_makes_no_sense_is_told(
+    identity: Identity, change: dict[str, object], what: str
+) -> None:
+    broken = replace(identity.streams[0], **change)  # type: ignore[arg-type] # by name
+
+    assert what in fault_of_table((broken, identity.streams[1]))
+
+
+def test_no_streams_at_all_are_told() -> None:
+    assert fault_of_table(()) == "it has no streams"
+
+
+def test_a_description_must_belong_to_the_rig_that_answers(
+    identity: Identity, rig: RigDescription
+) -> None:
+    check_rig_matches(rig, identity)
+
+    with pytest.raises(DescriptionError, match="is for 'RIG-01', but 'RIG-77' answers"):
+        check_rig_matches(rig, replace(identity, rig_serial="RIG-77"))
+    force = identity.streams[0]
+    six = replace(identity, streams=(replace(force, channels=force.channels * 2),))
+    with pytest.raises(DescriptionError, match=r"cell\.axes = 3, .* sends 6 force channels"):
+        check_rig_matches(rig, six)
