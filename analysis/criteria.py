@@ -78,7 +78,7 @@ def _upward(repetition: Repetition, series: ResolvedSeries, target: Target) -> C
         "upward",
         "no upward push",
         _at_most(value, limit, u),
-        _text(value, "°", "+.1f", " for 95 % of the time at most"),
+        _text(value, "°", "+.1f", ", exceeded 5 % of the time"),
         f"at most {limit:+g}°",
         "Your hand slips upward: aim a little lower, and let the arm move under the hand.",
         arc_of(too_much, series, repetition.spans),
@@ -125,19 +125,26 @@ def _slow(repetition: Repetition, series: ResolvedSeries, target: Target) -> Cri
 
 def _direction(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
     value, u = _number(repetition, "off_axis_mean_deg"), _number(repetition, "off_axis_u_deg")
-    error = _number(repetition, "azimuth_error_mean_deg")
     with np.errstate(invalid="ignore"):
         outside = series.directed & (series.off_axis_rad > np.deg2rad(target.cone_deg))
-    side = "further outward" if error is not None and error < 0 else "less far outward"
     return Criterion(
         "direction",
         "direction",
         _at_most(value, target.cone_deg, u),
         _text(value, "° off the target", ".1f"),
         f"at most {target.cone_deg:g}°",
-        f"Push {side}: at right angles to the plane of the scapula.",
+        f"Push {_correction(repetition, target)}: at right angles to the plane of the scapula.",
         arc_of(outside, series, repetition.spans),
     )
+
+
+def _correction(repetition: Repetition, target: Target) -> str:
+    """Return in words which way to turn the push, by its larger error."""
+    sideways = _number(repetition, "azimuth_error_mean_deg") or 0.0
+    upward = (_number(repetition, "superior_angle_mean_deg") or 0.0) + target.inferior_tilt_deg
+    if abs(upward) > abs(sideways):
+        return "lower" if upward > 0 else "less far down"
+    return "less far outward" if sideways > 0 else "further outward"
 
 
 def _force(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
@@ -211,4 +218,4 @@ def _at_most(value: float | None, limit: float, u: float | None) -> Verdict:
 
 
 def _text(value: float | None, unit: str, form: str, tail: str = "") -> str:
-    return "—" if value is None else f"{value:{form}}{unit}{tail}"
+    return "—" if value is None else f"{value:{form}}{unit}{tail}".replace("-", "−", 1)

@@ -12,7 +12,8 @@ from rich.text import Text
 
 from analysis.criteria import Criterion, Verdict, judge, one_thing
 from analysis.measures import PHASE_MEASURES, REPETITION_MEASURES
-from analysis.trial import Measured, MeasureValue, PhaseName, Repetition, Severity, Trial
+from analysis.trial import Measured, PhaseName, Repetition, Severity, Trial
+from ui.numbers import shown, with_u
 
 MARKS = {
     Verdict.MET: ("✓", "bold blue"),
@@ -21,6 +22,16 @@ MARKS = {
     Verdict.UNKNOWN: ("—", "dim"),
 }
 """A sign for each verdict, so that colour never carries it alone."""
+COLUMNS = (
+    ("", ""),
+    ("azimuth", "°"),
+    ("upward", "°"),
+    ("off", "°"),
+    ("force", "N"),
+    ("hold", "%"),
+    ("on target", "%"),
+    ("fastest", "°/s"),
+)
 
 
 def print_trial(trial: Trial, *, every_measure: bool = False) -> None:
@@ -35,9 +46,11 @@ def print_trial(trial: Trial, *, every_measure: bool = False) -> None:
     if not trial.repetitions:
         console.print("no repetition: the arm never left home past 30° and came back")
         return
-    console.print(_overview(trial))
-    for repetition in trial.repetitions:
-        change = one_thing(judge(repetition, trial.series, trial.target))
+    judged = [judge(repetition, trial.series, trial.target) for repetition in trial.repetitions]
+    console.print(_numbers(trial))
+    console.print(_verdicts(judged))
+    for repetition, criteria in zip(trial.repetitions, judged, strict=True):
+        change = one_thing(criteria)
         if change is not None:
             place = f" ({change.where})" if change.where else ""
             console.print(f"  [bold]{repetition.number}[/] change first: {change.advice}{place}")
@@ -64,7 +77,11 @@ def print_facts(facts: Mapping[str, Any]) -> None:
             f"{stream['samples']} samples, {stream['rate_hz']:g} Hz, {stream['duration_s']:.1f} s"
         )
         table.add_row(f"stream {name}", f"{text} ({channels})")
-    counted = ", ".join(f"{name.replace('_', ' ')} {n}" for name, n in facts["link"].items() if n)
+    counted = ", ".join(
+        f"{name.replace('_', ' ')} {n}"
+        for name, n in facts["link"].items()
+        if n and name != "frames"
+    )
     table.add_row("line", counted or "nothing lost")
     for event in facts["events"]:
         table.add_row(
@@ -86,28 +103,26 @@ def _print_quality(console: Console, trial: Trial) -> None:
         console.print(f"  [bold]{one.severity.value}[/] {name}: {one.value}. {one.advice}")
 
 
-def _overview(trial: Trial) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("", justify="right")
-    judged = [judge(repetition, trial.series, trial.target) for repetition in trial.repetitions]
-    for key in (
-        "azimuth\n°",
-        "upward\n°",
-        "off-axis\n°",
-        "force\nN",
-        "hold\n%",
-        "on target\n%",
-        "fastest\n°/s",
-    ):
-        table.add_column(key, justify="right", no_wrap=True)
-    for criterion in judged[0]:
-        table.add_column(_stacked(criterion.label), justify="center")
-    for repetition, criteria in zip(trial.repetitions, judged, strict=True):
-        table.add_row(*_overview_row(repetition), *(_mark(criterion) for criterion in criteria))
+def _numbers(trial: Trial) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
+    for name, unit in COLUMNS:
+        table.add_column(f"{name}\n{unit}", justify="right", no_wrap=True)
+    for repetition in trial.repetitions:
+        table.add_row(*_number_row(repetition))
     return table
 
 
-def _overview_row(repetition: Repetition) -> list[str]:
+def _verdicts(judged: Sequence[Sequence[Criterion]]) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 1))
+    table.add_column("")
+    for criterion in judged[0]:
+        table.add_column(criterion.label.replace(" ", "\n", 1), justify="center", style="bold")
+    for number, criteria in enumerate(judged, 1):
+        table.add_row(str(number), *(_mark(criterion) for criterion in criteria))
+    return table
+
+
+def _number_row(repetition: Repetition) -> list[str]:
     movement = repetition.phases[PhaseName.MOVEMENT].values
     number = (
         f"{repetition.number}" if repetition.spans.complete else f"{repetition.number} unfinished"
@@ -154,28 +169,6 @@ def _reasons(measured: Sequence[Measured]) -> dict[str, list[str]]:
     return found
 
 
-def shown(value: MeasureValue, decimals: int, *, sign: str = "") -> str:
-    """Return a value as a table shows it; — where there is none."""
-    if value is None:
-        return "—"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        text = f"{value:{sign}.{decimals}f}"
-        return text.replace("-", "−")
-    return str(value)
-
-
-def with_u(value: MeasureValue, u: MeasureValue, *, sign: str = "") -> str:
-    """Return a value with its standard uncertainty."""
-    text = shown(value, 1, sign=sign)
-    return text if u is None or value is None else f"{text} ± {shown(u, 1)}"
-
-
 def _mark(criterion: Criterion) -> Text:
     sign, style = MARKS[criterion.verdict]
-    return Text(sign, style=style)
-
-
-def _stacked(label: str) -> str:
-    return label.replace(" ", "\n", 1)
+    return Text(f"{sign} {criterion.verdict.value}", style=style)

@@ -1,0 +1,29 @@
+"""Numbers as people read them: a true minus, no minus zero, — where there is none."""
+
+from __future__ import annotations
+
+from analysis.trial import MeasureValue
+
+
+def shown(value: MeasureValue, decimals: int, *, sign: str = "") -> str:
+    """Return a measure as text.
+
+    Args:
+        value: Number, yes or no, word, or None.
+        decimals: How many are worth showing.
+        sign: ``+`` shows it for positive numbers too.
+    """
+    if value is None:
+        return "—"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        rounded = round(value, decimals) + 0.0  # + 0.0 makes a minus zero plain
+        return f"{rounded:{sign}.{decimals}f}".replace("-", "−")
+    return str(value)
+
+
+def with_u(value: MeasureValue, u: MeasureValue, *, sign: str = "") -> str:
+    """Return a measure with its standard uncertainty, both with one decimal."""
+    text = shown(value, 1, sign=sign)
+    return text if u is None or value is None else f"{text} ± {shown(u, 1)}"
