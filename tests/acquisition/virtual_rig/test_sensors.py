@@ -173,18 +173,25 @@ def test_the_force_on_the_shell_does_the_work_that_its_energy_shows(
 
 
 @pytest.mark.parametrize(
-    ("centre_m", "radius_m", "on_head", "force_n", "moment_nm"),
+    ("centre_m", "origin_m", "on_head", "force_n", "moment_nm"),
     [
         (
             (0.0, 0.0, 0.0),
-            0.025,
+            (0.0, 0.0, 0.0),
             (np.cos(np.pi / 6), 0.0, -0.5),
             (-30.0, -4.0, 12.0),
             (-0.05, 0.1151923789, -0.0866025404),
         ),
         (
             (0.0, 0.15, 0.0),
-            0.025,
+            (0.0, 0.0, 0.0),
+            tuple(np.array([-2.0, 1.0, 1.0]) / np.sqrt(6.0)),
+            (25.0, -3.0, -14.0),
+            (-2.21226828, -0.03061862, -3.94391794),
+        ),
+        (  # the same, with the cell 150 mm below the head instead of the head above the cell
+            (0.0, 0.0, 0.0),
+            (0.0, -0.15, 0.0),
             tuple(np.array([-2.0, 1.0, 1.0]) / np.sqrt(6.0)),
             (25.0, -3.0, -14.0),
             (-2.21226828, -0.03061862, -3.94391794),
@@ -196,7 +203,7 @@ def test_a_push_on_the_head_has_the_worked_moment(
     plain_rig: PlainRig,
     ideal: SensorModel,
     centre_m: Any,
-    radius_m: float,
+    origin_m: Any,
     on_head: Any,
     force_n: Any,
     moment_nm: Any,
@@ -204,9 +211,9 @@ def test_a_push_on_the_head_has_the_worked_moment(
     """Contact on a sphere: examples after Bicchi, Salisbury & Brock 1993, IJRR 12(3)."""
     rig = plain_rig(
         axes=6,
-        head={"centre_m": centre_m, "radius_m": radius_m},
+        head={"centre_m": centre_m, "radius_m": 0.025},
         shell={"mass_kg": 0.0},
-        cell={"origin_m": (0.0, 0.0, 0.0)},
+        cell={"origin_m": origin_m},
     )
     cell = LoadCell(rig, ideal, seed=1, who="E01")
     state = still(0.0, force_n=force_n, on_head=on_head)

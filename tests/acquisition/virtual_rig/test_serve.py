@@ -154,28 +154,25 @@ def test_a_pulled_cable_closes_the_connection(make_rig: MakeRig) -> None:
 
 def test_a_client_that_does_not_read_costs_samples_and_no_memory(make_rig: MakeRig) -> None:
     """Far faster than real time; the backlog is bounded, the rest is counted as overrun."""
-    devices: list[RigDevice] = []
+    full = threading.Event()
 
-    def device() -> RigDevice:
-        devices.append(RigDevice(make_rig(repetitions=None)))
-        return devices[-1]
+    class Watched(RigDevice):
+        def poll(self, elapsed_us: int, *, room: bool = True) -> bytes:
+            said = super().poll(elapsed_us, room=room)
+            if self._overrun_samples:
+                full.set()
+            return said
 
-    clock_speed = 20_000.0
     with (
-        served(serve_tcp, device, speed=clock_speed) as url,
+        served(serve_tcp, lambda: Watched(make_rig(repetitions=None)), speed=20_000.0) as url,
         opened(url) as transport,
     ):
         host = HostEnd()
         transport.write(host.identify())
         listen(transport, host, lambda _: host.identity is not None)
         transport.write(host.start())
-        waiting = threading.Event()
-        for _ in range(400):
-            if devices[0]._overrun_samples:
-                break
-            waiting.wait(0.05)
 
-    assert devices[0]._overrun_samples > 0
+        assert full.wait(LONGEST_S)
 
 
 def test_a_port_in_use_is_one_clear_line(make_rig: MakeRig) -> None:
