@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -39,9 +41,24 @@ def to_record(
         data: What a TOML or JSON reader gave.
         record: The class wanted; its types and `__post_init__` are the checks.
         where: File or other origin, for the message.
-        error: Class to raise. The message names the key, such as ``$.cell.axes``.
+        error: Class to raise. The message names the key, such as ``$.cell.axes``. TOML and
+            Python's JSON know nan and inf: no quantity here may be one.
     """
+    key = _key_of_non_finite(data, "$")
+    if key:
+        raise error(f"{where}: Expected a finite number - at `{key}`")
     try:
         return msgspec.convert(data, record)
     except msgspec.ValidationError as cause:
         raise error(f"{where}: {cause}") from cause
+
+
+def _key_of_non_finite(data: object, key: str) -> str:
+    if isinstance(data, float):
+        return "" if math.isfinite(data) else key
+    items: Iterable[tuple[str, object]] = ()
+    if isinstance(data, dict):
+        items = ((f"{key}.{name}", value) for name, value in data.items())
+    elif isinstance(data, list):
+        items = ((f"{key}[{index}]", value) for index, value in enumerate(data))
+    return next(filter(None, (_key_of_non_finite(value, name) for name, value in items)), "")
