@@ -4,6 +4,7 @@ from acquisition.virtual_rig.rigs import default_rig
 from acquisition.virtual_rig.sensors import SensorModel
 from acquisition.virtual_rig.trainees import TRAINEES, Trainee, trainee
 from acquisition.virtual_rig.truth import Truth
+from acquisition.virtual_rig.truth_file import write_truth
 from acquisition.virtual_rig.virtual_rig import VirtualRig
 
 __all__ = [
@@ -14,4 +15,5 @@ __all__ = [
     "VirtualRig",
     "default_rig",
     "trainee",
+    "write_truth",
 ]
