@@ -8,10 +8,8 @@ import math
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
-from uuid import uuid4
 
 from ui.cli.arguments import (
     add_json,
@@ -23,6 +21,7 @@ from ui.cli.arguments import (
     target_for,
 )
 from ui.errors import UserError
+from ui.names import new_recording_path
 
 if TYPE_CHECKING:
     from acquisition.record import RecordOutcome
@@ -76,8 +75,7 @@ def file_for(out: Path, person: str) -> Path:
         UserError: The folder does not exist.
     """
     if out.is_dir():
-        stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
-        return out / f"{'_'.join(filter(None, (stamp, person, uuid4().hex[:8])))}.h5"
+        return new_recording_path(out, person)
     if not out.parent.is_dir():
         raise UserError(f"{out.parent}: no such folder; make it first")
     return out

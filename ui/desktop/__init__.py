@@ -1,1 +1,37 @@
-"""The window: the only place that knows Qt."""
+"""The window: the only place that knows Qt. Nothing of Qt is imported before it is asked for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from acquisition.recording.model import TrialLabel
+    from acquisition.rig import RigDescription
+    from analysis.target import Target
+
+__all__ = ["open_live_window"]
+
+
+def open_live_window(
+    port: str, *, rig: RigDescription, target: Target, out_dir: Path, label: TrialLabel
+) -> int:
+    """Open the trainer window on a port and stay until it is closed.
+
+    Args:
+        port: URL of the port.
+        rig: The description of the rig that must answer.
+        target: What to show against.
+        out_dir: Where recordings go.
+        label: Who and what.
+
+    Returns:
+        The exit code.
+
+    Raises:
+        AcquisitionError: The port or the rig cannot be used.
+        ImportError: Qt is not installed.
+    """
+    from ui.desktop.application import run_window
+
+    return run_window(port, rig=rig, target=target, out_dir=out_dir, label=label)

@@ -1,0 +1,74 @@
+"""Scrolling traces of the last seconds, drawn from least and greatest of each column."""
+
+from __future__ import annotations
+
+import numpy as np
+import pyqtgraph as pg
+from numpy.typing import NDArray
+
+from analysis.target import Target
+from ui.desktop.look import BAND, INK, QUIET, UNSURE, font
+from ui.live.screen import TRACE_S, Picture
+
+Floats = NDArray[np.float64]
+
+LAST_ROW = 2
+
+
+class Traces(pg.GraphicsLayoutWidget):
+    """Elevation, force and superior angle over the last seconds."""
+
+    def __init__(self, target: Target) -> None:
+        super().__init__()
+        self.setBackground(None)
+        band = target.force_band
+        self._elevation = self._row(0, "elevation °", (0.0, 180.0), (0.0, 60.0, 120.0, 180.0))
+        self._force = self._row(
+            1, "force N", (0.0, 2 * band.high_n), (0.0, band.low_n, band.high_n),
+            shaded=(band.low_n, band.high_n),
+        )  # fmt: skip
+        self._superior = self._row(
+            2, "superior °", (-20.0, 20.0), (-20.0, 0.0, 20.0),
+            shaded=(-20.0, target.superior_limit_deg),
+        )  # fmt: skip
+
+    def show_picture(self, picture: Picture) -> None:
+        """Draw one look; unknown stretches are breaks in the line."""
+        time_s = np.repeat(picture.trace_s, 2)
+        for curve, values in (
+            (self._elevation, picture.trace_elevation_deg),
+            (self._force, picture.trace_force_n),
+            (self._superior, picture.trace_superior_deg),
+        ):
+            curve.setData(time_s, values.ravel(), connect="finite")
+
+    def _row(
+        self,
+        row: int,
+        name: str,
+        span: tuple[float, float],
+        ticks: tuple[float, ...],
+        shaded: tuple[float, float] | None = None,
+    ) -> pg.PlotDataItem:
+        plot = self.addPlot(row=row, col=0)
+        plot.setRange(xRange=(-TRACE_S, 0.0), yRange=span, padding=0.0)
+        plot.setMouseEnabled(x=False, y=False)
+        plot.setMenuEnabled(False)
+        plot.hideButtons()
+        axis = plot.getAxis("left")
+        axis.setTicks([[(tick, f"{tick:g}") for tick in ticks]])
+        axis.setWidth(66)
+        axis.setLabel(name, color=INK.name(), **{"font-size": "9pt"})
+        for side in ("left", "bottom"):
+            plot.getAxis(side).setPen(pg.mkPen(QUIET))
+            plot.getAxis(side).setTextPen(pg.mkPen(UNSURE))
+            plot.getAxis(side).setStyle(tickFont=font(8))
+        plot.getAxis("bottom").setStyle(showValues=row == LAST_ROW)
+        if row == LAST_ROW:
+            plot.getAxis("bottom").setTicks([[(s, f"{s:g} s") for s in (-20, -15, -10, -5)]])
+        if shaded is not None:
+            region = pg.LinearRegionItem(
+                shaded, orientation="horizontal", movable=False, brush=BAND, pen=pg.mkPen(BAND)
+            )
+            plot.addItem(region)
+        return plot.plot(pen=pg.mkPen(INK, width=1))
