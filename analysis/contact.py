@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquisition.physical import Geometry
+from analysis.vectors import cross
 
 Floats = NDArray[np.float64]
 
@@ -60,7 +61,7 @@ def head_contact_points(wrench: Floats, geometry: Geometry) -> Floats | None:
 
 def shift_moment(moment_nm: Floats, force_n: Floats, to_m: Floats) -> Floats:
     """Return moments (n, 3) about another origin *to_m* (3,), given in the old frame."""
-    return np.asarray(moment_nm - np.cross(to_m, force_n))
+    return np.asarray(moment_nm - cross(to_m, force_n))
 
 
 def _solve(force: Floats, moment: Floats, kappa: Floats, s: Floats, force2: Floats) -> Floats:
@@ -69,5 +70,5 @@ def _solve(force: Floats, moment: Floats, kappa: Floats, s: Floats, force2: Floa
     Crossing the equation with F from the left and inserting c·F gives
     c = (κ·M + F×M + s·F) / (κ² + F²), which holds for κ = 0 too.
     """
-    numerator = kappa[:, np.newaxis] * moment + np.cross(force, moment) + s[:, np.newaxis] * force
+    numerator = kappa[:, np.newaxis] * moment + cross(force, moment) + s[:, np.newaxis] * force
     return np.asarray(numerator / (kappa**2 + force2)[:, np.newaxis])

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.orientation import angle_between
+from analysis.vectors import angle_between
 
 Floats = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ import msgspec
 import numpy as np
 from msgspec import Meta
 from numpy.typing import NDArray
-from scipy import ndimage, signal
+from scipy import signal
 
 from analysis.runs import runs_of
 
@@ -20,6 +20,9 @@ Flags = NDArray[np.bool_]
 
 MAD_TO_SD = 1.482602218505602
 """Median absolute deviation to standard deviation, normal distribution: 1/Φ⁻¹(3/4)."""
+
+NOISE_STEPS = 100_000
+"""Steps looked at for a channel's noise: plenty, and quick in an hour's recording."""
 
 
 class LowPass(msgspec.Struct, frozen=True, kw_only=True):
@@ -103,29 +106,62 @@ def smooth_runs(x: Floats, known: Flags, spec: LowPass, *, fs_hz: float) -> Floa
     return out
 
 
-def without_spikes(x: Floats, *, sds: float) -> tuple[Floats, int]:
-    """Replace single-sample spikes by the median of their neighbours.
+def slope_runs(x: Floats, known: Flags, *, fs_hz: float) -> Floats:
+    """Return the rate of change inside each known stretch by itself; NaN between them.
 
-    A spike differs from the median of five samples by more than *sds* robust standard
-    deviations of that difference over the whole signal (Hampel identifier). Two or more
-    wrong samples in a row are no spike: they stay, and should be looked at.
+    Central differences, one-sided at the ends of a stretch; 0 for a sample that stands alone.
 
     Args:
-        x: Shape (n, channels), finite.
+        x: Shape (n, channels), filtered.
+        known: Shape (n,).
+        fs_hz: Sampling rate.
+    """
+    out = np.full_like(x, np.nan)
+    for start, stop in runs_of(known):
+        alone = stop - start < 2
+        out[start:stop] = 0.0 if alone else np.gradient(x[start:stop], 1.0 / fs_hz, axis=0)
+    return out
+
+
+def without_spikes(counts: NDArray[np.int32], *, sds: float) -> tuple[NDArray[np.int32], int]:
+    """Replace single-sample spikes of raw counts by the median of five.
+
+    A spike stands out from the median of itself and two neighbours on each side by more than
+    *sds* robust standard deviations of the channel's noise (Hampel 1974, J Am Stat Assoc 69:383),
+    and by more than twice what the neighbours differ among themselves, so that a fast but real
+    change is none. Two wrong samples in a row are no spike: they stay, and should be looked at.
+
+    Args:
+        counts: Shape (n, channels).
         sds: The threshold.
 
     Returns:
-        The signal, and how many values were replaced.
+        The counts, and how many values were replaced.
     """
-    if len(x) < 5:
-        return x, 0
-    median = ndimage.median_filter(x, size=(5, 1), mode="nearest")
-    away = np.abs(x - median)
-    # Half a sample's noise is the least that can be told: else a constant signal has spikes.
-    spread = MAD_TO_SD * np.median(away, axis=0) + 1e-12
-    rough = np.maximum(spread, np.std(np.diff(x, axis=0), axis=0) / np.sqrt(2.0) * 0.5)
-    spikes = away > sds * rough
-    return np.where(spikes, median, x), int(spikes.sum())
+    cleaned, replaced = counts.copy(), 0
+    if len(counts) < 5:
+        return cleaned, replaced
+    for channel in range(counts.shape[1]):
+        column = counts[:, channel].astype(np.float64)
+        step = np.diff(column)
+        limit = sds * _noise_counts(step)
+        # Up and down again by half the limit at least: few samples are left to look at closely.
+        back, forth = step[1:-2], step[2:-1]
+        peaks = (np.abs(back) > limit / 2) & (np.abs(forth) > limit / 2) & (back * forth < 0)
+        at = np.flatnonzero(peaks) + 2
+        window = column[at[:, np.newaxis] + np.arange(-2, 3)]
+        median = np.median(window, axis=1)
+        rest = np.ptp(np.delete(window, 2, axis=1), axis=1)
+        spikes = np.abs(window[:, 2] - median) > np.maximum(limit, 2.0 * rest)
+        cleaned[at[spikes], channel] = median[spikes]
+        replaced += int(spikes.sum())
+    return cleaned, replaced
+
+
+def _noise_counts(step: Floats) -> float:
+    """Return the SD of a channel's noise from its steps, at least one count."""
+    some = step[:: max(1, len(step) // NOISE_STEPS)]
+    return max(1.0, float(MAD_TO_SD * np.median(np.abs(some)) / np.sqrt(2.0)))
 
 
 class LiveLowPass:

@@ -10,9 +10,11 @@ from scipy.spatial.transform import Rotation
 from vqf import VQF
 
 from analysis.filters import LiveLowPass, LowPass
-from analysis.orientation import level, tilt_from_home, twist
-from analysis.runs import runs_of
+from analysis.home import BIAS_WINDOW_S, still_rate
+from analysis.orientation import into_base, level, twist, up_in_humerus
+from analysis.runs import run_lengths, runs_of
 from analysis.settings import AnalysisSettings
+from analysis.vectors import angle_between
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -23,20 +25,29 @@ class LiveOrientation:
     """A block of n samples.
 
     Attributes:
-        humerus_to_base: R_BH, n rotations; meaningless in heading where *heading_age_s* is NaN.
+        humerus_to_base: Shape (n, 4), R_BH as quaternions, scalar last.
+        known: Shape (n,), there is an orientation, save perhaps its heading.
         angular_rate_rad_s: Shape (n, 3), in H, bias taken off, not filtered.
         at_home: Shape (n,).
-        heading_age_s: Shape (n,), since the last home rest; NaN before the first.
+        heading_age_s: Shape (n,), since the last home rest; infinite before the first.
     """
 
-    humerus_to_base: Rotation
+    humerus_to_base: Floats
+    known: Flags
     angular_rate_rad_s: Floats
     at_home: Flags
     heading_age_s: Floats
 
 
 class OrientationTracker:
-    """Follows the humerus block by block; cutting anywhere changes nothing."""
+    """Follows the humerus block by block; cutting anywhere changes nothing.
+
+    Args:
+        up_in_base: Shape (3,), unit vector up in B.
+        home_tolerance_rad: Tilt from home that still counts as home.
+        settings: What counts as still, and as a gap.
+        fs_hz: Rate.
+    """
 
     def __init__(
         self,
@@ -46,57 +57,165 @@ class OrientationTracker:
         *,
         fs_hz: float,
     ) -> None:
-        self._filter = VQF(1.0 / fs_hz)
         self._fs_hz = fs_hz
         self._up = up_in_base
         self._level = level(up_in_base)
         self._tolerance = home_tolerance_rad
         self._slow = np.deg2rad(settings.rest_speed_deg_s)
         self._needed = int(settings.rest_min_s * fs_hz)
+        self._max_gap = int(settings.orientation_gap_s * fs_hz)
         self._smoother = LiveLowPass(LowPass(cutoff_hz=settings.cutoff_hz), fs_hz=fs_hz)
-        self._still_for = 0
-        self._sum = 0j
-        self._heading = np.nan
-        self._age = np.nan
+        self._window = max(2, int(BIAS_WINDOW_S * fs_hz))
+        self._opening: list[Floats] | None = []
+        self._rough_bias = np.zeros(3)
+        self._filter = VQF(1.0 / fs_hz)
+        self._unheard = 0
+        self._lost = False
+        self._rest = _Rest()
+        self._heading = 0.0
+        self._age_s = np.inf
 
-    def __call__(self, specific_force_m_s2: Floats, angular_rate_rad_s: Floats) -> LiveOrientation:
-        """Take a block of inertial samples, each (n, 3), in H, finite and without gaps."""
-        found = self._filter.updateBatchFullState(
-            np.ascontiguousarray(angular_rate_rad_s), np.ascontiguousarray(specific_force_m_s2)
+    def __call__(
+        self, specific_force_m_s2: Floats, angular_rate_rad_s: Floats, heard: Flags
+    ) -> LiveOrientation:
+        """Take a block of inertial samples.
+
+        Args:
+            specific_force_m_s2: Shape (n, 3), in H, finite.
+            angular_rate_rad_s: Shape (n, 3), in H, finite.
+            heard: Shape (n,), false where they are interpolated across a gap, or saturated.
+        """
+        unheard = run_lengths(~heard, self._unheard)
+        if len(unheard):
+            self._unheard = int(unheard[-1])
+        lost = unheard > self._max_gap
+        pieces = []
+        # Cut where the orientation is lost or found again, and at the opening's windows.
+        for start, stop in _pieces(lost):
+            if lost[start]:
+                pieces.append(self._without(stop - start))
+                continue
+            if self._lost:
+                self._find_again()
+            at = start
+            while at < stop:
+                end = min(stop, at + self._room())
+                part = slice(at, end)
+                pieces.append(
+                    self._follow(specific_force_m_s2[part], angular_rate_rad_s[part], heard[part])
+                )
+                at = end
+        return _joined(pieces)
+
+    def _room(self) -> int:
+        """Return how many samples may go through before the opening is looked at."""
+        if self._opening is None:
+            return int(np.iinfo(np.int64).max)
+        return self._window - sum(len(part) for part in self._opening)
+
+    def _follow(self, specific_force: Floats, raw_rate: Floats, heard: Flags) -> LiveOrientation:
+        found = self._filter.updateBatch(
+            np.ascontiguousarray(raw_rate - self._rough_bias), np.ascontiguousarray(specific_force)
         )
-        earth = Rotation.from_quat(np.roll(found["quat6D"], -1, axis=1))  # its scalar comes first
-        rate = angular_rate_rad_s - found["bias"]
+        earth = np.roll(found["quat6D"], -1, axis=1)  # its scalar comes first
+        rate = raw_rate - self._rough_bias - found["bias"]
         speed = np.linalg.norm(self._smoother(rate), axis=1)
-        still = (speed < self._slow) & (tilt_from_home(earth, self._up) < self._tolerance)
-        levelled = self._level * earth
-        at_home, heading, age = self._follow(still, twist(levelled, self._up))
-        turn = Rotation.from_rotvec(-np.nan_to_num(heading)[:, np.newaxis] * self._up)
-        return LiveOrientation(turn * levelled, rate, at_home, age)
+        tilt = angle_between(up_in_humerus(earth), self._up)
+        still = (speed < self._slow) & (tilt < self._tolerance) & heard
+        turned = twist(self._level * Rotation.from_quat(earth), self._up)
+        at_home, heading, age_s = self._hold_heading(still, turned)
+        if self._opening is not None:
+            self._opening.append(np.hstack([raw_rate, specific_force, heard[:, np.newaxis]]))
+            if self._room() == 0:
+                self._look_at_opening()
+        return LiveOrientation(
+            into_base(earth, heading, self._up).as_quat(),
+            np.ones(len(earth), dtype=np.bool_),
+            rate,
+            at_home,
+            age_s,
+        )
 
-    def _follow(self, still: Flags, turned_rad: Floats) -> tuple[Flags, Floats, Floats]:
+    def _look_at_opening(self) -> None:
+        """Take the gyro's bias from the first window in which the arm hangs still."""
+        window = np.concatenate(self._opening or [])
+        rate, specific_force, heard = window[:, :3], window[:, 3:6], window[:, 6] > 0
+        bias = still_rate(rate, specific_force, heard, self._up, self._tolerance, self._fs_hz)
+        self._opening = []
+        if bias.any():
+            self._opening = None
+            self._rough_bias = bias
+            self._filter = VQF(1.0 / self._fs_hz)
+            self._forget_heading()
+
+    def _find_again(self) -> None:
+        """Begin anew behind a gap; of what was known only the gyro's bias still holds."""
+        bias, sigma = self._filter.getBiasEstimate()
+        self._filter = VQF(1.0 / self._fs_hz)
+        self._filter.setBiasEstimate(np.asarray(bias), sigma)
+        self._smoother.reset()
+        self._lost = False
+
+    def _without(self, size: int) -> LiveOrientation:
+        self._lost = True
+        if self._opening is not None:
+            self._opening = []
+        self._forget_heading()
+        return LiveOrientation(
+            np.tile([0.0, 0.0, 0.0, 1.0], (size, 1)),
+            np.zeros(size, dtype=np.bool_),
+            np.full((size, 3), np.nan),
+            np.zeros(size, dtype=np.bool_),
+            np.full(size, np.inf),
+        )
+
+    def _forget_heading(self) -> None:
+        self._rest, self._heading, self._age_s = _Rest(), 0.0, np.inf
+
+    def _hold_heading(self, still: Flags, turned_rad: Floats) -> tuple[Flags, Floats, Floats]:
         """Return at home, heading and its age for every sample of a block."""
         size = len(still)
         at_home = np.zeros(size, dtype=np.bool_)
         heading = np.full(size, self._heading)
-        age = self._age + np.arange(1, size + 1) / self._fs_hz
-        if not still[:1].any():
-            self._still_for, self._sum = 0, 0j
-        for start, stop in runs_of(still):
-            if start > 0:
-                self._still_for, self._sum = 0, 0j
+        age_s = self._age_s + np.arange(1, size + 1) / self._fs_hz
+        for start, stop in _pieces(still):
+            if not still[start]:
+                self._rest = _Rest()
+                continue
             # The mean of the rest so far: the longer it lasts the better it is known.
-            sums = self._sum + np.cumsum(np.exp(1j * turned_rad[start:stop]))
-            lasted = self._still_for + np.arange(1, stop - start + 1)
+            sums = self._rest.turns + np.cumsum(np.exp(1j * turned_rad[start:stop]))
+            lasted = self._rest.lasted + np.arange(1, stop - start + 1)
             enough = lasted >= self._needed
             at_home[start:stop] = enough
             heading[start:stop][enough] = np.angle(sums)[enough]
-            age[start:stop][enough] = 0.0
-            self._still_for, self._sum = int(lasted[-1]), complex(sums[-1])
+            age_s[start:stop][enough] = 0.0
+            self._rest = _Rest(int(lasted[-1]), complex(sums[-1]))
             if enough[-1]:
                 heading[stop:] = heading[stop - 1]
-                age[stop:] = np.arange(1, size - stop + 1) / self._fs_hz
-        if size and not still[-1]:
-            self._still_for, self._sum = 0, 0j
-        if size:
-            self._heading, self._age = float(heading[-1]), float(age[-1])
-        return at_home, heading, age
+                age_s[stop:] = np.arange(1, size - stop + 1) / self._fs_hz
+        self._heading, self._age_s = float(heading[-1]), float(age_s[-1])
+        return at_home, heading, age_s
+
+
+@dataclass(frozen=True, slots=True)
+class _Rest:
+    """A rest that may still go on: its samples, and the sum of their turns on the unit circle."""
+
+    lasted: int = 0
+    turns: complex = 0j
+
+
+def _pieces(flags: Flags) -> list[tuple[int, int]]:
+    """Return the half-open ranges in which *flags* does not change, in order."""
+    return sorted([*runs_of(flags), *runs_of(~flags)])
+
+
+def _joined(pieces: list[LiveOrientation]) -> LiveOrientation:
+    if len(pieces) == 1:
+        return pieces[0]
+    return LiveOrientation(
+        *(
+            np.concatenate([getattr(piece, name) for piece in pieces])
+            for name in LiveOrientation.__slots__
+        )
+    )

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.runs import run_lengths
 from analysis.settings import AnalysisSettings
 
 Floats = NDArray[np.float64]
@@ -12,11 +15,24 @@ Flags = NDArray[np.bool_]
 
 ZERO_SECONDS = 1.0
 MAX_SHIFT_N = 1.0
-"""A zero that moved by more since the last one is a hand on the cell, not drift: ours."""
+"""A zero that moved by more since the last one is a hand on the cell, not drift. Ours."""
+
+
+@dataclass(frozen=True, slots=True)
+class ZeroOutcome:
+    """What came of asking for a zero.
+
+    Attributes:
+        taken: It was.
+        reason: Why not, for people; empty if it was.
+    """
+
+    taken: bool
+    reason: str = ""
 
 
 class LiveZero:
-    """Keeps the last second of the untouched-or-not wrench and takes zeros from it.
+    """Keeps the last second of the wrench and takes zeros from it.
 
     Attributes:
         wrench: Shape (3,) or (6,), None before the first zero.
@@ -27,62 +43,62 @@ class LiveZero:
         self.wrench: Floats | None = None
         self.noise_n = 0.0
         self._quiet_sd_n = settings.quiet_sd_n
-        self._size = int(ZERO_SECONDS * fs_hz)
+        self._size = max(2, int(ZERO_SECONDS * fs_hz))
         self._last: Floats | None = None
         self._at_home = np.zeros(0, dtype=np.bool_)
 
-    def feed(self, wrench: Floats, at_home: Flags) -> int | None:
+    def feed(self, wrench: Floats, at_home: Flags) -> int:
         """Take a block (n, 3 or 6), shell out, zero still in; NaN where unknown.
 
         Returns:
-            From which row of the block on there is a zero: 0 if there was one before, None if
-            there is none yet.
+            From which row of the block on there is a zero: 0 if there was one before, n if there
+            is none yet.
         """
         before = 0 if self._last is None else len(self._last)
         joined = wrench if self._last is None else np.concatenate([self._last, wrench])
         homes = np.concatenate([self._at_home, at_home])
-        first: int | None = 0
-        if self.wrench is None:
-            first = self._first(joined, homes, before)
+        first = 0 if self.wrench is not None else self._first(joined, homes, before)
         self._last, self._at_home = joined[-self._size :], homes[-self._size :]
         return first
 
-    def take(self) -> str:
-        """Take the zero from the last second; return why not, or an empty text when done."""
-        if self._last is None or len(self._last) < self._size:
-            return "wait a second: too little has been heard yet"
-        if not self._at_home.all():
-            return "let the arm hang at home, still"
-        if not self._quiet(self._last):
-            return "not still: take the hand away"
-        mean = self._last.mean(axis=0)
+    def take(self) -> ZeroOutcome:
+        """Take the zero from the last second, or say why not."""
+        reason = self._against()
+        if not reason and self._last is not None:
+            self._set(self._last)
+        return ZeroOutcome(not reason, reason)
+
+    def _against(self) -> str:
+        """Return why there can be no zero now, empty if there can."""
+        last = self._last
+        if last is None or len(last) < self._size or not np.isfinite(last).all():
+            return "too little has been heard yet: wait a second"
+        if not self._quiet(last):
+            return "the force is not still: take the hand away"
         if self.wrench is not None:
-            shift = float(np.linalg.norm(mean[:3] - self.wrench[:3]))
+            shift = float(np.linalg.norm(last.mean(axis=0)[:3] - self.wrench[:3]))
             if shift > MAX_SHIFT_N:
-                return f"a hand rests on it: {shift:.1f} N away from the last zero"
-        self._set(self._last)
+                return (
+                    f"{shift:.1f} N away from the last zero, as if a hand rested on it: "
+                    "take it away, or begin anew"
+                )
+        if not self._at_home.all():
+            return "the arm does not rest at home: let it hang, still"
         return ""
 
-    def _first(self, joined: Floats, homes: Flags, before: int) -> int | None:
+    def _first(self, joined: Floats, homes: Flags, before: int) -> int:
         """Try the first zero at every sample, so that the cutting of blocks changes nothing."""
-        lasted = _running_count(homes & np.isfinite(joined).all(axis=1))
+        lasted = run_lengths(homes & np.isfinite(joined).all(axis=1))
         for stop in np.flatnonzero(lasted >= self._size) + 1:
             window = joined[stop - self._size : stop]
             if stop > before and self._quiet(window):
                 self._set(window)
                 return int(stop - 1 - before)
-        return None
+        return len(joined) - before
 
     def _quiet(self, window: Floats) -> bool:
-        return bool(np.std(window[:, :3], axis=0).max() < self._quiet_sd_n)  # NaN is not quiet
+        return bool(np.std(window[:, :3], axis=0).max() < self._quiet_sd_n)
 
     def _set(self, window: Floats) -> None:
         self.wrench = window.mean(axis=0)
         self.noise_n = float(np.std(window[:, :3], axis=0).max())
-
-
-def _running_count(flags: Flags) -> NDArray[np.int64]:
-    """Return for each sample how many in a row have been true up to it."""
-    index = np.arange(1, len(flags) + 1)
-    last_false = np.maximum.accumulate(np.where(flags, 0, index))
-    return np.asarray(index - last_false)

@@ -5,6 +5,9 @@ arbitrary and drifts slowly. At each rest at home the humerus frame H coincides 
 frame B, which fixes the heading; between two rests the residual drift is taken out linearly.
 Elevation rests on inclination alone. No magnetometer: the rig stands beside steel.
 
+A gap of the inertial samples too long to be bridged ends a stretch: the next one is oriented by
+itself, and its heading is unknown until it has a rest at home of its own.
+
 The filter is VQF (Laidig & Seel 2023, Information Fusion 91:187, doi:10.1016/j.inffus.2022.10.014).
 """
 
@@ -18,9 +21,11 @@ from scipy.spatial.transform import Rotation
 from vqf import offlineVQF
 
 from analysis.errors import NotAnalysable
-from analysis.runs import runs_of
+from analysis.home import heading_of, home_rests, still_rate
+from analysis.runs import runs_of, without_short_gaps
 from analysis.settings import AnalysisSettings
 from analysis.timebase import EvenSamples
+from analysis.vectors import angle_between, cross
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -28,7 +33,7 @@ Flags = NDArray[np.bool_]
 EARTH_UP = np.array([0.0, 0.0, 1.0])
 DISTAL = np.array([0.0, -1.0, 0.0])
 BASE_DOWN = np.array([0.0, -1.0, 0.0])
-STILL_SMOOTHING_S = 0.1
+MIN_STRETCH_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,21 +42,41 @@ class Orientation:
 
     Attributes:
         humerus_to_base: R_BH, n rotations.
+        known: Shape (n,), there is an orientation, save perhaps its heading.
         angular_rate_rad_s: Shape (n, 3), in H, bias taken off.
         gyro_bias_rad_s: Shape (3,), mean over the recording.
         at_home: Shape (n,), resting at home.
-        heading_age_s: Shape (n,), time to the nearest rest that fixes the heading.
+        heading_age_s: Shape (n,), time to the nearest rest that fixes the heading; infinite
+            where none does.
         heading_drift_rad: Largest change of heading between two rests.
         home_tilt_rad: Mean tilt from home during the rests: how well home is home.
+        home_shift_rad: Largest change of inclination from one rest to the next.
     """
 
     humerus_to_base: Rotation
+    known: Flags
     angular_rate_rad_s: Floats
     gyro_bias_rad_s: Floats
     at_home: Flags
     heading_age_s: Floats
     heading_drift_rad: float
     home_tilt_rad: float
+    home_shift_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class Inertial:
+    """What the filter makes of a stretch of n samples.
+
+    Attributes:
+        humerus_to_earth: Shape (n, 4), quaternions, scalar last; heading arbitrary.
+        angular_rate_rad_s: Shape (n, 3), bias taken off.
+        bias_rad_s: Shape (n, 3).
+    """
+
+    humerus_to_earth: Floats
+    angular_rate_rad_s: Floats
+    bias_rad_s: Floats
 
 
 def orient(
@@ -63,58 +88,110 @@ def orient(
         samples: Inertial samples on the grid.
         up_in_base: Shape (3,), unit vector up in B.
         home_tolerance_rad: Tilt from home that still counts as home.
-        settings: What counts as still.
+        settings: What counts as still, and as a gap.
 
     Raises:
         NotAnalysable: The arm never rests at home, so the heading cannot be known.
     """
-    earth, rate, bias = _inertial(samples)
-    tilt = tilt_from_home(earth, up_in_base)
-    at_home = home_rests(tilt, rate, samples.imu_known, samples.fs_hz, home_tolerance_rad, settings)
+    found = _inertial_stretches(samples, up_in_base, home_tolerance_rad, settings)
+    stretches, quaternions, rate, bias = found
+    known = np.zeros(len(quaternions), dtype=np.bool_)
+    for stretch in stretches:
+        known[stretch] = True
+    up = up_in_humerus(quaternions)
+    tilt = angle_between(up, up_in_base)
+    at_home = home_rests(
+        tilt, rate, known & samples.imu_known, samples.fs_hz, home_tolerance_rad, settings
+    )
     if not at_home.any():
         raise NotAnalysable(
             "the arm never rests at home (hanging, still), so the direction it faces is not "
             f"known: rest it {settings.rest_min_s:g} s before and after each repetition"
         )
-    levelled = level(up_in_base) * earth
-    heading, age_s, drift = _heading(twist(levelled, up_in_base), at_home, samples)
-    base = Rotation.from_rotvec(-heading[:, np.newaxis] * up_in_base) * levelled
+    turned = np.zeros(len(tilt))
+    turned[at_home] = twist(
+        level(up_in_base) * Rotation.from_quat(quaternions[at_home]), up_in_base
+    )
+    heading, age_s, drift = np.zeros(len(tilt)), np.full(len(tilt), np.inf), 0.0
+    for part in stretches:
+        one = heading_of(at_home[part], turned[part], samples.fs_hz)
+        heading[part], age_s[part] = one.turned_rad, one.age_s
+        drift = max(drift, one.drift_rad)
     return Orientation(
-        humerus_to_base=base,
+        humerus_to_base=into_base(quaternions, heading, up_in_base),
+        known=known,
         angular_rate_rad_s=rate,
-        gyro_bias_rad_s=bias,
+        gyro_bias_rad_s=np.asarray(bias),
         at_home=at_home,
         heading_age_s=age_s,
         heading_drift_rad=drift,
         home_tilt_rad=float(tilt[at_home].mean()),
+        home_shift_rad=_largest_shift(up, at_home),
     )
 
 
-def tilt_from_home(humerus_to_earth: Rotation, up_in_base: Floats) -> Floats:
-    """Return the angle between up as H has it and up as it is at home, shape (n,), radians."""
-    up = humerus_to_earth.inv().apply(EARTH_UP)
-    return angle_between(up, up_in_base)
+def inertial_orientation(
+    angular_rate_rad_s: Floats, specific_force_m_s2: Floats, *, fs_hz: float
+) -> Inertial:
+    """Return the orientation in an earth frame with Z up, looking forward and back.
 
-
-def home_rests(
-    tilt_rad: Floats,
-    rate_rad_s: Floats,
-    known: Flags,
-    fs_hz: float,
-    tolerance_rad: float,
-    settings: AnalysisSettings,
-) -> Flags:
-    """Tell where the arm rests at home: near its pose, still, and for long enough.
-
-    A pause on the way is still but not near; a slow pass is near but not still.
+    Args:
+        angular_rate_rad_s: Shape (n, 3).
+        specific_force_m_s2: Shape (n, 3), +g upward at rest.
+        fs_hz: Sampling rate.
     """
-    width = max(1, int(STILL_SMOOTHING_S * fs_hz))
-    speed = np.convolve(np.linalg.norm(rate_rad_s, axis=1), np.ones(width) / width, mode="same")
-    still = (speed < np.deg2rad(settings.rest_speed_deg_s)) & (tilt_rad < tolerance_rad) & known
-    at_home = np.zeros(len(still), dtype=np.bool_)
-    for start, stop in runs_of(still, min_length=int(settings.rest_min_s * fs_hz)):
-        at_home[start:stop] = True
-    return at_home
+    found = offlineVQF(
+        np.ascontiguousarray(angular_rate_rad_s),
+        np.ascontiguousarray(specific_force_m_s2),
+        None,
+        1.0 / fs_hz,
+    )
+    return Inertial(
+        humerus_to_earth=np.roll(found["quat6D"], -1, axis=1),  # its scalar comes first
+        angular_rate_rad_s=angular_rate_rad_s - found["bias"],
+        bias_rad_s=found["bias"],
+    )
+
+
+def up_in_humerus(humerus_to_earth: Floats) -> Floats:
+    """Return the vertical as H has it, shape (n, 3), from quaternions (n, 4), scalar last.
+
+    It does not depend on the heading.
+    """
+    x, y, z, w = humerus_to_earth.T
+    return np.stack([2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)], axis=1)
+
+
+def into_base(humerus_to_earth: Floats, heading_rad: Floats, up_in_base: Floats) -> Rotation:
+    """Return R_BH from quaternions (n, 4), scalar last, whose heading errs by *heading_rad* (n,).
+
+    The turn about the vertical of B is that after E has been levelled onto B.
+    """
+    x, y, z, w = level(up_in_base).as_quat()
+    levelled = Rotation.from_quat([x, y, z, w])
+    turned = Rotation.from_rotvec(np.pi * up_in_base) * levelled
+    # A turn by −h after a fixed one is cos(h/2)·fixed − sin(h/2)·(half a turn after it).
+    cosine, sine = np.cos(heading_rad / 2)[:, np.newaxis], np.sin(heading_rad / 2)[:, np.newaxis]
+    to_base = cosine * levelled.as_quat() - sine * turned.as_quat()
+    return Rotation.from_quat(quaternion_product(to_base, humerus_to_earth))
+
+
+def quaternion_product(first: Floats, second: Floats) -> Floats:
+    """Return first · second, (n, 4), scalar last: the second rotation acts before the first.
+
+    Hamilton's product; scipy's rotations do the same six times slower on long arrays.
+    """
+    x1, y1, z1, w1 = first.T
+    x2, y2, z2, w2 = second.T
+    return np.stack(
+        [
+            w1 * x2 + x1 * w2 + y1 * z2 - z1 * y2,
+            w1 * y2 - x1 * z2 + y1 * w2 + z1 * x2,
+            w1 * z2 + x1 * y2 - y1 * x2 + z1 * w2,
+            w1 * w2 - x1 * x2 - y1 * y2 - z1 * z2,
+        ],
+        axis=1,
+    )
 
 
 def elevation(humerus_to_base: Rotation) -> Floats:
@@ -137,7 +214,7 @@ def plane_of_elevation(humerus_to_base: Rotation, min_elevation_rad: float) -> F
 def elevation_speed(humerus_to_base: Rotation, rate_rad_s: Floats) -> Floats:
     """Return how fast the elevation grows, shape (n,), rad/s, from the angular rate in H."""
     distal = humerus_to_base.apply(DISTAL)
-    change = humerus_to_base.apply(np.cross(rate_rad_s, DISTAL))
+    change = humerus_to_base.apply(cross(rate_rad_s, DISTAL))
     out = np.hypot(distal[:, 0], distal[:, 2])
     # At the hanging arm every direction is outward: there the speed is that of the tip.
     outward = (distal[:, 0] * change[:, 0] + distal[:, 2] * change[:, 2]) / np.maximum(out, 1e-9)
@@ -145,16 +222,14 @@ def elevation_speed(humerus_to_base: Rotation, rate_rad_s: Floats) -> Floats:
     return np.asarray(-distal[:, 1] * outward + out * change[:, 1])
 
 
-def angle_between(vectors: Floats, other: Floats) -> Floats:
-    """Return angles between (n, 3) and (3,) or (n, 3), radians, exact also near 0 and π."""
-    cross = np.linalg.norm(np.cross(vectors, other), axis=-1)
-    return np.asarray(np.arctan2(cross, np.sum(vectors * other, axis=-1)))
-
-
 def level(up_in_base: Floats) -> Rotation:
-    """Return a rotation from E to a frame whose up is that of B; its heading is arbitrary."""
-    rotation, _ = Rotation.align_vectors(up_in_base[np.newaxis], EARTH_UP[np.newaxis])
-    return rotation
+    """Return the shortest rotation from E to a frame whose up is that of B, (3,)."""
+    axis = cross(EARTH_UP, up_in_base)
+    length = float(np.linalg.norm(axis))
+    if length < 1e-12:  # B's Z is up, or down: any horizontal axis will do
+        axis, length = np.array([1.0, 0.0, 0.0]), 1.0
+    angle = float(angle_between(up_in_base, EARTH_UP))
+    return Rotation.from_rotvec(axis / length * angle)
 
 
 def twist(rotations: Rotation, axis: Floats) -> Floats:
@@ -163,41 +238,39 @@ def twist(rotations: Rotation, axis: Floats) -> Floats:
     return np.asarray(2.0 * np.arctan2(quaternions[:, :3] @ axis, quaternions[:, 3]))
 
 
-def _inertial(samples: EvenSamples) -> tuple[Rotation, Floats, Floats]:
-    """Return H to E, the rate without bias, and the mean bias."""
-    found = offlineVQF(
-        np.ascontiguousarray(samples.angular_rate_rad_s),
-        np.ascontiguousarray(samples.specific_force_m_s2),
-        None,
-        1.0 / samples.fs_hz,
+def _inertial_stretches(
+    samples: EvenSamples, up_in_base: Floats, tolerance_rad: float, settings: AnalysisSettings
+) -> tuple[list[slice], Floats, Floats, Floats]:
+    """Return the stretches without long gaps; quaternions (n, 4), rates (n, 3), mean bias (3,)."""
+    rough_bias = still_rate(
+        samples.angular_rate_rad_s,
+        samples.specific_force_m_s2,
+        samples.imu_known,
+        up_in_base,
+        tolerance_rad,
+        samples.fs_hz,
     )
-    earth = Rotation.from_quat(np.roll(found["quat6D"], -1, axis=1))  # its scalar comes first
-    rate = samples.angular_rate_rad_s - found["bias"]
-    return earth, rate, np.asarray(found["bias"].mean(axis=0))
+    quaternions = np.tile([0.0, 0.0, 0.0, 1.0], (len(samples.time_s), 1))
+    rate = samples.angular_rate_rad_s - rough_bias
+    going_on = without_short_gaps(
+        samples.imu_known, int(settings.orientation_gap_s * samples.fs_hz)
+    )
+    shortest = max(2, int(MIN_STRETCH_S * samples.fs_hz))
+    stretches = [slice(*run) for run in runs_of(going_on, min_length=shortest)]
+    biases, lengths = [np.zeros(3)], [0]
+    for part in stretches:
+        one = inertial_orientation(
+            rate[part], samples.specific_force_m_s2[part], fs_hz=samples.fs_hz
+        )
+        quaternions[part], rate[part] = one.humerus_to_earth, one.angular_rate_rad_s
+        biases.append(one.bias_rad_s.mean(axis=0))
+        lengths.append(part.stop - part.start)
+    weights = lengths if sum(lengths) else None
+    bias = rough_bias + np.average(biases, axis=0, weights=weights)
+    return stretches, quaternions, rate, np.asarray(bias)
 
 
-def _heading(
-    turned_rad: Floats, at_home: Flags, samples: EvenSamples
-) -> tuple[Floats, Floats, float]:
-    """Return heading for every sample, the age of its fix, and the largest drift."""
-    times, headings = [], []
-    for start, stop in runs_of(at_home):
-        middle = (start + stop) // 2
-        for part in (slice(start, middle), slice(middle, stop)):
-            times.append(samples.time_s[part].mean())
-            # As directions on a circle: a mean of angles breaks at ±π.
-            headings.append(np.angle(np.mean(np.exp(1j * turned_rad[part]))))
-    knots = np.unwrap(np.array(headings))
-    heading = np.interp(samples.time_s, times, knots)
-    drift = float(np.abs(knots[2::2] - knots[1:-1:2]).max(initial=0.0))
-    return heading, _age_s(at_home, samples.fs_hz), drift
-
-
-def _age_s(at_home: Flags, fs_hz: float) -> Floats:
-    """Return the time from each sample to the nearest home rest, shape (n,)."""
-    index = np.arange(len(at_home))
-    homes = np.flatnonzero(at_home)
-    after = np.clip(np.searchsorted(homes, index), 0, len(homes) - 1)
-    before = np.clip(after - 1, 0, len(homes) - 1)
-    nearest = np.minimum(np.abs(homes[after] - index), np.abs(homes[before] - index))
-    return np.asarray(nearest / fs_hz)
+def _largest_shift(up: Floats, at_home: Flags) -> float:
+    """Return the largest change of the mean vertical (n, 3) from one rest to the next, radians."""
+    means = np.array([up[start:stop].mean(axis=0) for start, stop in runs_of(at_home)])
+    return float(angle_between(means[1:], means[:-1]).max(initial=0.0))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,39 +11,22 @@ from numpy.typing import NDArray
 from acquisition.physical import Geometry, right_shoulder_geometry
 from acquisition.recording.model import Recording
 from acquisition.recording.reader import content_sha256
-from analysis.contact import head_contact_points
-from analysis.filters import LowPass, smooth_runs
+from analysis.filters import LowPass, slope_runs, smooth_runs
 from analysis.measures import measure_repetitions
-from analysis.orientation import (
-    Orientation,
-    elevation,
-    elevation_speed,
-    orient,
-    plane_of_elevation,
-)
+from analysis.orientation import Orientation, orient
 from analysis.quality import Evidence, assess, effective_rate_hz
 from analysis.repetitions import find_repetitions
-from analysis.resolve import push_angles, resolved_flags
+from analysis.resolve import ContactState, Unresolved, contact, resolve
 from analysis.runs import without_short_gaps
-from analysis.series import ResolvedSeries, read_only
 from analysis.settings import AnalysisSettings
 from analysis.shell import ShellMotion, hand_force, hand_moment
 from analysis.target import Target, target_from_json
 from analysis.timebase import EvenSamples, even_samples
 from analysis.trial import Trial
-from analysis.uncertainty import direction_uncertainty, sources_of
+from analysis.uncertainty import sources_of
 from analysis.zero import Zero, find_zero, marked_windows
 
 Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True)
-class _Push:
-    """The hand's wrench in H, shape (n, 3 or 6), zero taken off."""
-
-    wrench: Floats
-    zero: Zero
 
 
 def analyse(
@@ -73,107 +55,103 @@ def analyse(
     geometry = right_shoulder_geometry(recording.rig)
     tolerance = np.deg2rad(recording.rig.home.tolerance_deg)
     orientation = orient(samples, geometry.vertical_in_base, tolerance, settings)
-    push = _push(recording, samples, orientation, geometry, settings, compensate=compensate)
-    series = _resolve(recording, samples, orientation, push, target, settings)
-    spans = find_repetitions(series)
+    motion = _motion(samples, orientation, settings)
+    wrench = _wrench(samples, motion, geometry, settings, compensate=compensate)
+    zero = _zero(recording, samples, orientation, wrench, settings)
+    wrench -= zero.wrench
+    sources = sources_of(
+        recording.rig,
+        noise_n=zero.noise_n,
+        zero_n=zero.scatter_n,
+        heading_drift_rad_s=float(np.deg2rad(settings.heading_drift_deg_s)),
+    )
+    series = resolve(
+        _unresolved(samples, orientation, motion, wrench, settings),
+        fs_hz=samples.fs_hz,
+        target=target,
+        geometry=geometry,
+        sources=sources,
+        settings=settings,
+    )
+    spans = find_repetitions(series, settings.repetitions)
     return Trial(
         recording=_facts(recording, samples),
         target=target,
         settings=settings.to_dict(),
         series=series,
         repetitions=measure_repetitions(series, spans, target, side=recording.rig.rig.side),
-        quality=assess(Evidence(recording, samples, orientation, push.zero)),
+        quality=assess(Evidence(recording, samples, orientation, zero)),
     )
 
 
-def _push(
-    recording: Recording,
+def _low_pass(settings: AnalysisSettings) -> LowPass:
+    return LowPass(cutoff_hz=settings.cutoff_hz, order=settings.filter_order)
+
+
+def _motion(
+    samples: EvenSamples, orientation: Orientation, settings: AnalysisSettings
+) -> ShellMotion:
+    """Return how H moves, filtered like the force; NaN where the inertial unit was not heard."""
+    spec, known = _low_pass(settings), samples.imu_known
+    rate = smooth_runs(orientation.angular_rate_rad_s, known, spec, fs_hz=samples.fs_hz)
+    return ShellMotion(
+        specific_force_m_s2=smooth_runs(
+            samples.specific_force_m_s2, known, spec, fs_hz=samples.fs_hz
+        ),
+        angular_rate_rad_s=rate,
+        angular_acceleration_rad_s2=slope_runs(rate, known, fs_hz=samples.fs_hz),
+    )
+
+
+def _wrench(
     samples: EvenSamples,
-    orientation: Orientation,
+    motion: ShellMotion,
     geometry: Geometry,
     settings: AnalysisSettings,
     *,
     compensate: bool,
-) -> _Push:
-    low_pass = LowPass(cutoff_hz=settings.cutoff_hz, order=settings.filter_order)
-
-    def smoothed(x: Floats) -> Floats:
-        return smooth_runs(x, samples.force_known & samples.imu_known, low_pass, fs_hz=fs_hz)
-
-    fs_hz = samples.fs_hz
-    rate = smoothed(orientation.angular_rate_rad_s)
-    motion = ShellMotion(
-        specific_force_m_s2=smoothed(samples.specific_force_m_s2),
-        angular_rate_rad_s=rate,
-        angular_acceleration_rad_s2=np.asarray(np.gradient(rate, 1.0 / fs_hz, axis=0)),
-    )
-    wrench = hand_force(smoothed(samples.force_n), geometry, motion, compensate=compensate)
-    if samples.moment_nm is not None:
-        moment = hand_moment(smoothed(samples.moment_nm), geometry, motion)
-        wrench = np.hstack([wrench, moment])
-    marked = marked_windows(recording.events, samples.origin_us, fs_hz, len(wrench))
-    zero = find_zero(wrench, orientation.at_home, fs_hz, settings, marked=marked)
-    return _Push(np.asarray(wrench - zero.wrench), zero)
+) -> Floats:
+    """Return the hand's wrench in H, zero still in, shape (n, 3 or 6)."""
+    spec, known = _low_pass(settings), samples.force_known
+    measured = smooth_runs(samples.force_n, known, spec, fs_hz=samples.fs_hz)
+    force = hand_force(measured, geometry, motion, compensate=compensate)
+    if samples.moment_nm is None:
+        return force
+    measured = smooth_runs(samples.moment_nm, known, spec, fs_hz=samples.fs_hz)
+    return np.hstack([force, hand_moment(measured, geometry, motion)])
 
 
-def _resolve(
+def _zero(
     recording: Recording,
     samples: EvenSamples,
     orientation: Orientation,
-    push: _Push,
-    target: Target,
+    wrench: Floats,
     settings: AnalysisSettings,
-) -> ResolvedSeries:
-    rotation = orientation.humerus_to_base
-    force = np.asarray(rotation.apply(push.wrench[:, :3]))
-    angles = push_angles(force, target.direction)
-    sources = sources_of(
-        recording.rig,
-        noise_n=push.zero.noise_n,
-        zero_n=push.zero.scatter_n,
-        heading_drift_rad_s=float(np.deg2rad(settings.heading_drift_deg_s)),
+) -> Zero:
+    marked = marked_windows(recording.events, samples.origin_us, samples.fs_hz, len(wrench))
+    return find_zero(wrench, orientation.at_home, samples.fs_hz, settings, marked=marked)
+
+
+def _unresolved(
+    samples: EvenSamples,
+    orientation: Orientation,
+    motion: ShellMotion,
+    wrench: Floats,
+    settings: AnalysisSettings,
+) -> Unresolved:
+    magnitude = np.linalg.norm(wrench[:, :3], axis=1)
+    on, _ = contact(magnitude, samples.fs_hz, settings, ContactState())
+    return Unresolved(
+        time_s=samples.time_s,
+        wrench=wrench,
+        humerus_to_base=orientation.humerus_to_base,
+        pose_known=orientation.known & samples.imu_known,
+        heading_age_s=orientation.heading_age_s,
+        angular_rate_rad_s=motion.angular_rate_rad_s,
+        missing=samples.missing,
+        saturated=samples.saturated,
+        contact=without_short_gaps(on, int(settings.contact_gap_s * samples.fs_hz)),
     )
-    u = direction_uncertainty(force, target.direction, orientation.heading_age_s, sources)
-    on, directed = resolved_flags(force, angles, u, target, settings)
-    on = without_short_gaps(on, int(settings.contact_gap_s * samples.fs_hz))
-    raised = _known_only(elevation(rotation), samples.imu_known)
-    min_raised = float(np.deg2rad(settings.plane_min_elevation_deg))
-    return read_only(
-        ResolvedSeries(
-            fs_hz=samples.fs_hz,
-            time_s=samples.time_s,
-            force_n=force,
-            glide_n=angles.glide_n,
-            azimuth_rad=angles.azimuth_rad,
-            superior_angle_rad=angles.superior_angle_rad,
-            off_axis_rad=angles.off_axis_rad,
-            azimuth_u_rad=u.azimuth_rad,
-            superior_angle_u_rad=u.superior_angle_rad,
-            off_axis_u_rad=u.off_axis_rad,
-            elevation_rad=raised,
-            plane_rad=_known_only(plane_of_elevation(rotation, min_raised), samples.imu_known),
-            elevation_speed_rad_s=_speed(samples, orientation, settings),
-            missing=samples.missing,
-            saturated=samples.saturated,
-            contact=on,
-            directed=directed,
-            contact_point_m=head_contact_points(
-                push.wrench, right_shoulder_geometry(recording.rig)
-            ),
-        )
-    )
-
-
-def _speed(samples: EvenSamples, orientation: Orientation, settings: AnalysisSettings) -> Floats:
-    low_pass = LowPass(cutoff_hz=settings.cutoff_hz, order=settings.filter_order)
-    rate = smooth_runs(
-        orientation.angular_rate_rad_s, samples.imu_known, low_pass, fs_hz=samples.fs_hz
-    )
-    return elevation_speed(orientation.humerus_to_base, rate)
-
-
-def _known_only(values: Floats, known: Flags) -> Floats:
-    return np.where(known, values, np.nan)
 
 
 def _facts(recording: Recording, samples: EvenSamples) -> Mapping[str, Any]:

@@ -6,12 +6,21 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
 
-from analysis.orientation import angle_between
-from analysis.runs import with_hysteresis
+from acquisition.physical import Geometry
+from analysis.contact import head_contact_points
+from analysis.orientation import (
+    elevation,
+    elevation_speed,
+    plane_of_elevation,
+)
+from analysis.runs import run_lengths, with_hysteresis
+from analysis.series import ResolvedSeries, read_only
 from analysis.settings import AnalysisSettings
 from analysis.target import Target
-from analysis.uncertainty import DirectionUncertainty
+from analysis.uncertainty import UncertaintySources, direction_uncertainty
+from analysis.vectors import angle_between, cross
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -48,9 +57,9 @@ def target_map(force_n: Floats, target: Floats) -> Floats:
         force_n: Shape (n, 3) in B.
         target: Unit vector (3,) in B, not straight up or down.
     """
-    lateral = np.cross([0.0, 1.0, 0.0], target)
+    lateral = cross(np.array([0.0, 1.0, 0.0]), target)
     lateral /= np.linalg.norm(lateral)
-    superior = np.cross(target, lateral)
+    superior = cross(target, lateral)
     across = np.stack([force_n @ lateral, force_n @ superior], axis=1)
     size = np.linalg.norm(across, axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -59,34 +68,120 @@ def target_map(force_n: Floats, target: Floats) -> Floats:
     return np.asarray(scaled)
 
 
-def resolved_flags(
-    force_n: Floats,
-    angles: PushAngles,
-    u: DirectionUncertainty,
-    target: Target,
-    settings: AnalysisSettings,
-    *,
-    contact_before: bool = False,
-) -> tuple[Flags, Flags]:
-    """Tell where the hand is on, and where its push has a direction, each shape (n,).
+@dataclass(frozen=True, slots=True)
+class ContactState:
+    """What is remembered of contact between blocks.
 
-    Contact has two thresholds; an unknown force leaves it as it was. A direction is one if the
-    hand is on, the force is known, and neither angle is less certain than the target allows.
+    Attributes:
+        on: The hand was on.
+        unknown: For how many samples the push has not been known.
+    """
+
+    on: bool = False
+    unknown: int = 0
+
+
+def contact(
+    magnitude_n: Floats, fs_hz: float, settings: AnalysisSettings, before: ContactState
+) -> tuple[Flags, ContactState]:
+    """Tell where the hand is on, causally: shape (n,), and what to remember for the next block.
+
+    Two thresholds; reaching the upper one is on, falling below the lower one is off. A push
+    unknown for longer than the settings' contact gap is no contact.
 
     Args:
-        force_n: Shape (n, 3), NaN where not known.
-        angles: Of these forces.
-        u: Their uncertainty.
-        target: Says how certain a direction must be.
-        settings: The thresholds of contact.
-        contact_before: Whether the hand was on before the first sample.
+        magnitude_n: Shape (n,); NaN where not known.
+        fs_hz: Its rate.
+        settings: The thresholds.
+        before: What the block before gave.
     """
+    gap = int(settings.contact_gap_s * fs_hz)
+    unknown = np.isnan(magnitude_n)
+    lasted = run_lengths(unknown, before.unknown)
+    seen = np.where(lasted > gap, 0.0, magnitude_n)
     on = with_hysteresis(
-        np.linalg.norm(force_n, axis=1),
-        on=settings.contact_on_n,
-        off=settings.contact_off_n,
-        before=contact_before,
+        seen, on=settings.contact_on_n, off=settings.contact_off_n, before=before.on
     )
-    worst = np.fmax(u.azimuth_rad * np.cos(angles.superior_angle_rad), u.superior_angle_rad)
-    certain = worst <= np.deg2rad(target.direction_u_limit_deg)
-    return on, np.asarray(on & certain & np.isfinite(force_n).all(axis=1))
+    if not len(on):
+        return on, before
+    return on, ContactState(on=bool(on[-1]), unknown=int(lasted[-1]))
+
+
+@dataclass(frozen=True, slots=True)
+class Unresolved:
+    """What is known of n moments before they are resolved against a target.
+
+    Attributes:
+        time_s: Shape (n,).
+        wrench: Shape (n, 3 or 6), the hand's, in H, filtered, zero off; NaN where unknown.
+        humerus_to_base: n rotations.
+        pose_known: Shape (n,), the rotations mean something, save perhaps their heading.
+        heading_age_s: Shape (n,), infinite where the heading is unknown.
+        angular_rate_rad_s: Shape (n, 3), in H, filtered; NaN where unknown.
+        missing: Shape (n,).
+        saturated: Shape (n,).
+        contact: Shape (n,).
+    """
+
+    time_s: Floats
+    wrench: Floats
+    humerus_to_base: Rotation
+    pose_known: Flags
+    heading_age_s: Floats
+    angular_rate_rad_s: Floats
+    missing: Flags
+    saturated: Flags
+    contact: Flags
+
+
+def resolve(
+    found: Unresolved,
+    *,
+    fs_hz: float,
+    target: Target,
+    geometry: Geometry,
+    sources: UncertaintySources,
+    settings: AnalysisSettings,
+) -> ResolvedSeries:
+    """Resolve pushes against a target; the same for live and offline.
+
+    Where the heading is unknown, the horizontal components and what rests on them are NaN; the
+    upward component, the superior angle and the elevation do not need it. A push has a direction
+    if the hand is on, the force is known, and neither across nor upward it is less certain than
+    the target allows.
+    """
+    rotation = found.humerus_to_base
+    force = np.asarray(rotation.apply(found.wrench[:, :3]))
+    force[~found.pose_known] = np.nan
+    u = direction_uncertainty(force, target.direction, found.heading_age_s, sources)
+    angles = push_angles(force, target.direction)
+    certain = u.worst_rad <= np.deg2rad(target.direction_u_limit_deg)
+    faces_unknown = ~np.isfinite(found.heading_age_s)
+    force[faces_unknown, 0] = force[faces_unknown, 2] = np.nan
+    for value in (angles.glide_n, angles.azimuth_rad, angles.off_axis_rad):
+        value[faces_unknown] = np.nan
+    min_raised = float(np.deg2rad(settings.plane_min_elevation_deg))
+    plane = plane_of_elevation(rotation, min_raised)
+    plane[faces_unknown | ~found.pose_known] = np.nan
+    return read_only(
+        ResolvedSeries(
+            fs_hz=fs_hz,
+            time_s=found.time_s,
+            force_n=force,
+            glide_n=angles.glide_n,
+            azimuth_rad=angles.azimuth_rad,
+            superior_angle_rad=angles.superior_angle_rad,
+            off_axis_rad=angles.off_axis_rad,
+            azimuth_u_rad=u.azimuth_rad,
+            superior_angle_u_rad=u.superior_angle_rad,
+            off_axis_u_rad=u.off_axis_rad,
+            elevation_rad=np.where(found.pose_known, elevation(rotation), np.nan),
+            plane_rad=plane,
+            elevation_speed_rad_s=elevation_speed(rotation, found.angular_rate_rad_s),
+            missing=found.missing,
+            saturated=found.saturated,
+            contact=found.contact,
+            directed=found.contact & certain & np.isfinite(force).all(axis=1),
+            contact_point_m=head_contact_points(found.wrench, geometry),
+        )
+    )

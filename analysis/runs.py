@@ -45,3 +45,15 @@ def without_short_gaps(flags: Flags, max_length: int) -> Flags:
         if start > 0 and stop < len(flags) and stop - start <= max_length:
             filled[start:stop] = True
     return filled
+
+
+def run_lengths(flags: Flags, before: int = 0) -> NDArray[np.int64]:
+    """Return for each sample how many in a row have been true up to it, shape (n,).
+
+    Args:
+        flags: Shape (n,).
+        before: How many were true right before the first.
+    """
+    index = np.arange(1, len(flags) + 1)
+    last_false = np.maximum.accumulate(np.where(flags, -before, index))
+    return np.asarray(index - last_false)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,3 +82,18 @@ def read_only(series: ResolvedSeries) -> ResolvedSeries:
         if isinstance(values, np.ndarray):
             values.flags.writeable = False
     return series
+
+
+def joined(parts: Sequence[ResolvedSeries]) -> ResolvedSeries | None:
+    """Return consecutive parts of one series as one, None if there are none."""
+    if len(parts) < 2:
+        return parts[0] if parts else None
+    columns = {
+        field.name: [getattr(part, field.name) for part in parts]
+        for field in fields(ResolvedSeries)
+    }
+    whole: dict[str, Any] = {
+        name: np.concatenate(values) if isinstance(values[0], np.ndarray) else values[0]
+        for name, values in columns.items()
+    }
+    return read_only(ResolvedSeries(**whole))

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquisition.physical import Geometry
+from analysis.vectors import cross
 
 Floats = NDArray[np.float64]
 
@@ -42,8 +43,8 @@ def specific_force_at(point_m: Floats, geometry: Geometry, motion: ShellMotion) 
     rate = motion.angular_rate_rad_s
     return np.asarray(
         motion.specific_force_m_s2
-        + np.cross(motion.angular_acceleration_rad_s2, lever)
-        + np.cross(rate, np.cross(rate, lever))
+        + cross(motion.angular_acceleration_rad_s2, lever)
+        + cross(rate, cross(rate, lever))
     )
 
 
@@ -71,4 +72,4 @@ def hand_moment(measured_nm: Floats, geometry: Geometry, motion: ShellMotion) ->
     """
     arm = geometry.com_m - geometry.cell_origin_m
     pull = geometry.mass_kg * specific_force_at(geometry.com_m, geometry, motion)
-    return np.asarray(measured_nm + np.cross(arm, pull))
+    return np.asarray(measured_nm + cross(arm, pull))

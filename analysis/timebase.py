@@ -1,8 +1,7 @@
 """One even time grid for streams that were sampled apart, gaps kept.
 
-Device ticks give every sample its time. A segment that began a new device clock is placed by
-its arrival times. Between two samples further apart than the policy allows nothing is known:
-there the grid is masked, never bridged by a straight line.
+Between two samples further apart than the policy allows nothing is known: there the grid is
+masked, never bridged by a straight line.
 """
 
 from __future__ import annotations
@@ -13,18 +12,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acquisition.physical import PhysicalUnits
+from acquisition.physical import PhysicalUnits, at_rails
 from acquisition.recording.model import Recording, StreamData
 from analysis.errors import NotAnalysable
 from analysis.filters import without_spikes
+from analysis.sample_times import clock_offsets_us, sample_times_s
 from analysis.settings import AnalysisSettings
-from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM
+from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM, StreamSpec
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-SAME_CLOCK_S = 0.5
-"""Segments whose clocks differ by less, seen by arrival, share one clock."""
+MAX_GAP_SAMPLES = 2.5
+"""Spacings up to so many samples of a slow stream are bridged: one lost sample, and jitter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,25 +72,24 @@ class Sampled:
 def even_samples(recording: Recording, settings: AnalysisSettings) -> EvenSamples:
     """Bring force and inertial samples of a recording onto one grid.
 
-    The grid has the force stream's nominal rate.
+    The grid has the force stream's nominal rate, unless the settings say otherwise.
 
     Raises:
         NotAnalysable: A stream is missing or empty, or the two never overlap.
     """
-    clocks = clock_offsets_us(recording.streams)
-    units = PhysicalUnits(recording.rig)
     force_stream = _needed(recording, FORCE_STREAM, channels=recording.rig.cell.axes)
     imu_stream = _needed(recording, IMU_STREAM, channels=6)
-    force, spikes_force = _sampled_force(force_stream, units, clocks, settings)
-    imu, spikes_imu = _sampled_imu(imu_stream, units, clocks, settings)
-    fs_hz = float(force_stream.spec.rate_hz)
-    start = max(force.time_s[0], imu.time_s[0])
-    count = int(np.floor((min(force.time_s[-1], imu.time_s[-1]) - start) * fs_hz)) + 1
-    if count < 2:
-        raise NotAnalysable("force and inertial samples never overlap in time: check the rig")
+    clocks = clock_offsets_us(recording.streams)
+    units = PhysicalUnits(recording.rig)
+    force, force_spikes = _sampled(force_stream, units, clocks, settings)
+    imu, imu_spikes = _sampled(imu_stream, units, clocks, settings)
+    fs_hz = settings.grid_rate_hz or float(force_stream.spec.rate_hz)
+    start, count = _overlap(force, imu, fs_hz)
     grid = start + np.arange(count) / fs_hz
-    force_values, force_gap, force_rail = onto_grid(grid, force, settings.max_gap_s)
-    imu_values, imu_gap, imu_rail = onto_grid(grid, imu, settings.max_gap_s)
+    force_gap_s = longest_bridge_s(force_stream.spec, settings.max_gap_s)
+    imu_gap_s = longest_bridge_s(imu_stream.spec, settings.max_gap_s)
+    force_values, force_gap, force_rail = onto_grid(grid, force, force_gap_s)
+    imu_values, imu_gap, imu_rail = onto_grid(grid, imu, imu_gap_s)
     force_known = ~(force_gap | force_rail)
     force_values[~force_known] = np.nan
     return EvenSamples(
@@ -105,38 +104,24 @@ def even_samples(recording: Recording, settings: AnalysisSettings) -> EvenSample
         imu_known=~(imu_gap | imu_rail),
         missing=force_gap | imu_gap,
         saturated=force_rail | imu_rail,
-        spikes_removed=spikes_force + spikes_imu,
+        spikes_removed=force_spikes + imu_spikes,
     )
 
 
-def clock_offsets_us(streams: Mapping[str, StreamData]) -> dict[int, float]:
-    """Return, for each segment, what to add to its device times to get the first segment's.
-
-    A rig that only lost its line keeps its clock; one that restarted begins again at zero. The
-    least delay of any block tells the two apart and places the second.
-    """
-    least: dict[int, float] = {}
-    for stream in streams.values():
-        delay = stream.arrival_ns / 1e3 - stream.device_time_us
-        for segment in np.unique(stream.segment):
-            smallest = float(delay[stream.segment == segment].min())
-            least[int(segment)] = min(smallest, least.get(int(segment), np.inf))
-    if not least:
-        return {}
-    first = least[min(least)]
-    return {
-        segment: 0.0 if abs(delay - first) < SAME_CLOCK_S * 1e6 else delay - first
-        for segment, delay in least.items()
-    }
+def longest_bridge_s(spec: StreamSpec, max_gap_s: float) -> float:
+    """Return the longest spacing of a stream's samples that is bridged."""
+    return max(max_gap_s, MAX_GAP_SAMPLES / spec.rate_hz)
 
 
-def sample_times_s(stream: StreamData, clocks: Mapping[int, float]) -> Floats:
-    """Return the time of every sample, seconds, in the first segment's clock, shape (n,)."""
-    offsets = np.zeros(len(stream.segment))
-    for segment, offset_us in clocks.items():
-        offsets[stream.segment == segment] = offset_us
-    times: Floats = (stream.device_time_us + offsets) * 1e-6
-    return times
+def physical_values(units: PhysicalUnits, counts: NDArray[np.int32], spec: StreamSpec) -> Floats:
+    """Return force, and moment if there is one, or specific force and angular rate, (n, k)."""
+    if spec.name == IMU_STREAM:
+        inertial = units.inertial(counts, spec)
+        return np.hstack([inertial.specific_force_m_s2, inertial.angular_rate_rad_s])
+    wrench = units.wrench(counts, spec)
+    if wrench.moment_nm is None:
+        return wrench.force_n
+    return np.hstack([wrench.force_n, wrench.moment_nm])
 
 
 def _needed(recording: Recording, name: str, *, channels: int) -> StreamData:
@@ -153,40 +138,32 @@ def _needed(recording: Recording, name: str, *, channels: int) -> StreamData:
     return stream
 
 
-def _sampled_force(
+def _sampled(
     stream: StreamData,
     units: PhysicalUnits,
     clocks: Mapping[int, float],
     settings: AnalysisSettings,
 ) -> tuple[Sampled, int]:
-    wrench = units.wrench(stream.counts, stream.spec)
-    parts = [wrench.force_n] if wrench.moment_nm is None else [wrench.force_n, wrench.moment_nm]
-    return _in_order(stream, np.hstack(parts), wrench.saturated, clocks, settings)
-
-
-def _sampled_imu(
-    stream: StreamData,
-    units: PhysicalUnits,
-    clocks: Mapping[int, float],
-    settings: AnalysisSettings,
-) -> tuple[Sampled, int]:
-    inertial = units.inertial(stream.counts, stream.spec)
-    values = np.hstack([inertial.specific_force_m_s2, inertial.angular_rate_rad_s])
-    return _in_order(stream, values, inertial.saturated, clocks, settings)
-
-
-def _in_order(
-    stream: StreamData,
-    values: Floats,
-    saturated: Flags,
-    clocks: Mapping[int, float],
-    settings: AnalysisSettings,
-) -> tuple[Sampled, int]:
-    values, spikes = without_spikes(values, sds=settings.spike_sds)
+    """Return a stream in physical units, and how many spikes were taken out of it."""
+    counts, spikes = without_spikes(stream.counts, sds=settings.spike_sds)
+    values = physical_values(units, counts, stream.spec)
+    saturated = at_rails(stream.counts, stream.spec)
     time_s = sample_times_s(stream, clocks)
-    # Repeated or reordered blocks: the first sample heard for a moment counts.
-    time_s, first = np.unique(time_s, return_index=True)
-    return Sampled(time_s, values[first], saturated[first]), spikes
+    if not (np.diff(time_s) > 0.0).all():
+        # Repeated or reordered blocks: the first sample heard for a moment counts.
+        time_s, first = np.unique(time_s, return_index=True)
+        values, saturated = values[first], saturated[first]
+    return Sampled(time_s, values, saturated), spikes
+
+
+def _overlap(force: Sampled, imu: Sampled, fs_hz: float) -> tuple[float, int]:
+    """Return where the grid starts, seconds, and how many points it has."""
+    start = max(force.time_s[0], imu.time_s[0])
+    stop = min(force.time_s[-1], imu.time_s[-1])
+    count = int(np.floor((stop - start) * fs_hz)) + 1
+    if count < 2:
+        raise NotAnalysable("force and inertial samples never overlap in time: check the rig")
+    return float(start), count
 
 
 def onto_grid(grid: Floats, sampled: Sampled, max_gap_s: float) -> tuple[Floats, Flags, Flags]:

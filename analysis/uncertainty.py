@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from acquisition.physical import right_shoulder_geometry
 from acquisition.rig import STANDARD_GRAVITY_M_S2, RigDescription
+from analysis.vectors import cross
 
 Floats = NDArray[np.float64]
 
@@ -121,7 +122,7 @@ def direction_uncertainty(
         unit = force_n / size[:, np.newaxis]
         lateral = np.stack([force_n[:, 2], np.zeros_like(size), -force_n[:, 0]], axis=1)
         lateral /= level_size[:, np.newaxis]
-        upward = np.cross(unit, lateral)
+        upward = cross(unit, lateral)
         away = _away_from(unit, target, upward)
         sideways = _along(lateral, force_n, unit, size, heading, sources)
         upright = _along(upward, force_n, unit, size, heading, sources)
@@ -153,13 +154,13 @@ def _along(
     sources: UncertaintySources,
 ) -> Floats:
     """Return the standard uncertainty of the direction along a tangent, shape (n,), radians."""
-    lever = np.cross(unit, tangent)
+    lever = cross(unit, tangent)
     upright2 = (lever @ sources.up) ** 2
     # 1 − upright² is what is left of the unit lever for the horizontal axes. An unknown heading
     # leaves alone what does not turn with it.
     turning = sources.inclination_rad**2 * (1.0 - upright2)
     turning += np.where(upright2 > 1e-12, heading_rad**2 * upright2, 0.0)
-    measured2 = np.sum(np.cross(force_n + sources.weight_n, tangent) ** 2, axis=1)
+    measured2 = np.sum(cross(force_n + sources.weight_n, tangent) ** 2, axis=1)
     across2 = np.sum(tangent @ sources.force_covariance_n2 * tangent, axis=1)
     mass2 = (sources.mass_kg * STANDARD_GRAVITY_M_S2 * (tangent @ sources.up)) ** 2
     by_force = across2 + mass2 + sources.mounting_rad**2 * measured2

@@ -1,13 +1,15 @@
 """The zero: what the cell shows, shell taken out, while nobody touches.
 
-A `zero` event says that the hand was away for the second before it. Without one, the quietest
-and lightest windows at home are taken: a hand that holds still to 0.3 N and lies within half a
-newton of the lightest touch of the whole recording is not found out by this, which is why a
-recording should begin hands off.
+A `zero` event says that the hand was away for the second before it. Without one, or if the cell
+was not quiet then, the quiet windows of the rests at home are searched. A pushing hand trembles,
+an empty cell does not, so windows much less quiet than the quietest are left out. What remains
+may still show several levels (a hand that lies on without moving, a strap, warming up): the
+lightest one that is not rare is the zero, and how far the others lie from it is reported.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +26,15 @@ Flags = NDArray[np.bool_]
 ZERO_EVENT = "zero"
 ZERO_EVENT_S = 1.0
 """How long before a zero event the hand was away."""
+TREMBLE_RATIO = 4.0
+"""Windows so much less quiet than the quietest have a hand on. Ours: the SD of noise in a quarter
+of a second, low-passed, itself varies by half."""
+EMPTY_SD_N = 0.03
+"""Quiet enough whatever the quietest window shows: noise of an ordinary cell, low-passed."""
+RARE = 0.5
+"""A level seen less often than this share of the commonest one is rare."""
+MAX_CENTRES = 400
+"""Windows tried as the middle of a level: enough, and quick in an hour's recording."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +46,7 @@ class Zero:
         noise_n: SD of one filtered force component inside the windows.
         scatter_n: SD of one force component between windows.
         seconds: Total length of the windows.
+        apart_n: Largest force that other quiet windows at home show against it.
         source: For people.
     """
 
@@ -42,7 +54,24 @@ class Zero:
     noise_n: float
     scatter_n: float
     seconds: float
+    apart_n: float
     source: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Windows:
+    """Windows of one length: their means (k, 3 or 6) and force variances (k, 3)."""
+
+    means: Floats
+    variances: Floats
+
+    @property
+    def spread_n(self) -> Floats:
+        """SD of the least quiet component of each, shape (k,)."""
+        return np.asarray(np.sqrt(self.variances.max(axis=1)))
+
+    def where(self, use: Flags) -> _Windows:
+        return _Windows(self.means[use], self.variances[use])
 
 
 def find_zero(
@@ -66,24 +95,21 @@ def find_zero(
         NotAnalysable: There is no moment that could be untouched.
     """
     size = max(2, int(settings.quiet_window_s * fs_hz))
-    if marked:
-        return _zero_of(_cut(wrench, marked, size), size, fs_hz, "zero event, hands off")
-    rests = tuple(slice(start, stop) for start, stop in runs_of(at_home))
-    windows = [
-        window
-        for window in _cut(wrench, rests, size)
-        if window[:, :3].std(axis=0).max() < settings.quiet_sd_n
-    ]
-    if not windows:
+    rests = _quiet(_cut(wrench, (slice(*run) for run in runs_of(at_home)), size), settings)
+    declared = _quiet(_cut(wrench, marked, size), settings)
+    if len(declared.means):
+        return _zero_of(declared, rests, size / fs_hz, "zero event, hands off")
+    if not len(rests.means):
         raise NotAnalysable(
             "no zero: the cell is never quiet while the arm hangs at home; begin the recording "
             "with two seconds hands off"
         )
-    means = np.array([window[:, :3].mean(axis=0) for window in windows])
-    lightest = means[np.argmin(np.linalg.norm(means, axis=1))]
-    near = np.linalg.norm(means - lightest, axis=1) < settings.quiet_cluster_n
-    kept = [window for window, use in zip(windows, near, strict=True) if use]
-    return _zero_of(kept, size, fs_hz, "quietest rests at home")
+    source = "quiet rests at home"
+    if marked:
+        source += "; at the zero event the cell was not quiet"
+    return _zero_of(
+        rests.where(_lightest_level(rests.means, settings)), rests, size / fs_hz, source
+    )
 
 
 def marked_windows(
@@ -100,26 +126,48 @@ def marked_windows(
     return tuple(found)
 
 
-def _cut(wrench: Floats, ranges: tuple[slice, ...], size: int) -> list[Floats]:
-    """Return the windows of one length that lie whole in the ranges and are known."""
-    windows = [
-        wrench[start : start + size]
-        for part in ranges
-        for start in range(part.start, part.stop - size + 1, size)
-    ]
-    return [window for window in windows if np.isfinite(window).all()]
+def _cut(wrench: Floats, ranges: Iterable[slice], size: int) -> _Windows:
+    """Return the windows of *size* samples that lie whole in the ranges and are known."""
+    means, variances = [np.empty((0, wrench.shape[1]))], [np.empty((0, 3))]
+    for part in ranges:
+        count = (part.stop - part.start) // size
+        cut = wrench[part.start : part.start + count * size].reshape(count, size, -1)
+        cut = cut[np.isfinite(cut).all(axis=(1, 2))]
+        means.append(cut.mean(axis=1))
+        variances.append(cut[:, :, :3].var(axis=1))
+    return _Windows(np.concatenate(means), np.concatenate(variances))
 
 
-def _zero_of(windows: list[Floats], size: int, fs_hz: float, source: str) -> Zero:
-    if not windows:
-        raise NotAnalysable("no zero: the samples before the zero event are missing or saturated")
-    stacked = np.stack(windows)
-    means = stacked.mean(axis=1)
-    noise = (stacked - means[:, np.newaxis])[:, :, :3].std()
+def _quiet(windows: _Windows, settings: AnalysisSettings) -> _Windows:
+    if not len(windows.means):
+        return windows
+    spread = windows.spread_n
+    limit = max(EMPTY_SD_N, TREMBLE_RATIO * float(spread.min()))
+    return windows.where(spread <= min(limit, settings.quiet_sd_n))
+
+
+def _lightest_level(means: Floats, settings: AnalysisSettings) -> Flags:
+    """Return which windows show the lightest level that is not rare, shape (k,)."""
+    centres = means[:: -(-len(means) // MAX_CENTRES), :3]
+    away = np.linalg.norm(centres[:, np.newaxis] - means[np.newaxis, :, :3], axis=2)
+    near = away <= settings.quiet_cluster_n
+    seen = near.sum(axis=1)
+    common = np.flatnonzero(seen >= RARE * seen.max())
+    lightest = common[np.argmin(np.linalg.norm(centres[common], axis=1))]
+    # The window met may lie at the level's edge: look again round the level's own middle.
+    middle = np.median(means[near[lightest], :3], axis=0)
+    level = np.linalg.norm(means[:, :3] - middle, axis=1) <= settings.quiet_cluster_n
+    return np.asarray(level)
+
+
+def _zero_of(windows: _Windows, rests: _Windows, window_s: float, source: str) -> Zero:
+    zero = windows.means.mean(axis=0)
+    apart = np.linalg.norm(rests.means[:, :3] - zero[:3], axis=1)
     return Zero(
-        wrench=means.mean(axis=0),
-        noise_n=float(noise),
-        scatter_n=float(means[:, :3].std(axis=0).max()),
-        seconds=len(windows) * size / fs_hz,
+        wrench=zero,
+        noise_n=float(np.sqrt(windows.variances.mean())),
+        scatter_n=float(windows.means[:, :3].std(axis=0).max()),
+        seconds=len(windows.means) * window_s,
+        apart_n=float(apart.max(initial=0.0)),
         source=source,
     )

@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.directions import angular_sd_rad, fisher
 from analysis.measures.phase_view import PhaseView, Withheld, percent
-from analysis.orientation import angle_between
+from analysis.vectors import angle_between
 
 
 def azimuth_mean(view: PhaseView) -> float:

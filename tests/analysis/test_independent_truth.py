@@ -94,7 +94,7 @@ def push(time_s: Floats) -> Floats:
         [-np.cos(superior) * np.cos(azimuth), np.sin(superior), np.cos(superior) * np.sin(azimuth)],
         axis=1,
     )
-    return size[:, np.newaxis] * direction
+    return np.asarray(size[:, np.newaxis] * direction)
 
 
 def tell(plane_deg: float, end_s: float = 43.5) -> tuple[Story, Floats, Floats, Floats]:

@@ -81,10 +81,12 @@ def test_stated_uncertainty_covers_the_errors(told: Maker) -> None:
 
 
 def test_a_light_touch_has_no_direction(told: Maker) -> None:
+    """With 0.2 N from calibration alone, 4 N is known to 2.9° at best; other parts top it."""
     made = told(person="T06", plane_deg=30.0, seed=3)
 
     series = analyse(made.recording).series
 
-    light = series.contact & (series.magnitude_n < 6.0)
+    light = series.contact & (series.magnitude_n < 4.0)
     assert light.any()
     assert not series.directed[light].any()
+    assert (series.directed & (series.magnitude_n > 6.0)).any()

@@ -101,7 +101,7 @@ def test_the_formula_agrees_with_drawing_all_inputs_at_once(seed: int) -> None:
 )
 def test_each_part_alone_agrees_with_drawing_it(source: str, value: float) -> None:
     force_n = [-12.0, -6.0, 9.0]
-    sources = dataclasses.replace(EXACT, **{source: value})
+    sources = dataclasses.replace(EXACT, **{source: value})  # type: ignore[arg-type]  # by name
 
     found = first_order(force_n, sources)
 

@@ -1,0 +1,152 @@
+"""Rests at home: where they are, and the heading that they fix.
+
+At home the humerus frame H coincides with the base frame B, so whatever turn about the vertical
+the inertial orientation shows there is its heading error.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.runs import runs_of
+from analysis.settings import AnalysisSettings
+from analysis.vectors import cross
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+STILL_SMOOTHING_S = 0.1
+REST_EDGE_S = 0.1
+"""Left out at both ends of a rest when the heading is read: the arm is just arriving or leaving."""
+BIAS_WINDOW_S = 0.5
+QUIET_RATE_RAD_S = np.deg2rad(0.2)
+"""SD of the angular rate that is still whatever the quietest moment shows: gyro noise."""
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """The heading error over a stretch of n samples.
+
+    Attributes:
+        turned_rad: Shape (n,), to be taken off.
+        age_s: Shape (n,), time to the nearest rest; infinite if the stretch has none.
+        drift_rad: Largest change between one rest and the next.
+    """
+
+    turned_rad: Floats
+    age_s: Floats
+    drift_rad: float
+
+
+def home_rests(
+    tilt_rad: Floats,
+    rate_rad_s: Floats,
+    known: Flags,
+    fs_hz: float,
+    tolerance_rad: float,
+    settings: AnalysisSettings,
+) -> Flags:
+    """Tell where the arm rests at home: near its pose, still, and for long enough, shape (n,).
+
+    A pause on the way is still but not near; a slow pass is near but not still.
+
+    Args:
+        tilt_rad: Shape (n,), from home.
+        rate_rad_s: Shape (n, 3), bias taken off.
+        known: Shape (n,), the inertial unit was heard.
+        fs_hz: Rate.
+        tolerance_rad: Tilt that still counts as home.
+        settings: What counts as still.
+    """
+    width = max(1, int(STILL_SMOOTHING_S * fs_hz))
+    speed = np.convolve(np.linalg.norm(rate_rad_s, axis=1), np.ones(width) / width, mode="same")
+    still = (speed < np.deg2rad(settings.rest_speed_deg_s)) & (tilt_rad < tolerance_rad) & known
+    at_home = np.zeros(len(still), dtype=np.bool_)
+    for start, stop in runs_of(still, min_length=int(settings.rest_min_s * fs_hz)):
+        at_home[start:stop] = True
+    return at_home
+
+
+def heading_of(at_home: Flags, turned_rad: Floats, fs_hz: float) -> Heading:
+    """Return the heading error of a stretch: read at its rests, linear between them.
+
+    Args:
+        at_home: Shape (n,).
+        turned_rad: Shape (n,), turn about the vertical; only that at home counts.
+        fs_hz: Rate.
+    """
+    size = len(at_home)
+    index, turned = _knots(at_home, turned_rad, int(REST_EDGE_S * fs_hz))
+    if not len(index):
+        return Heading(np.zeros(size), np.full(size, np.inf), 0.0)
+    turned = np.unwrap(turned)
+    return Heading(
+        turned_rad=np.interp(np.arange(size), index, turned),
+        age_s=_to_nearest(at_home) / fs_hz,
+        drift_rad=float(np.abs(turned[2::2] - turned[1:-1:2]).max(initial=0.0)),
+    )
+
+
+def still_rate(
+    rate_rad_s: Floats,
+    specific_force: Floats,
+    known: Flags,
+    up_in_base: Floats,
+    tolerance_rad: float,
+    fs_hz: float,
+) -> Floats:
+    """Return what the gyroscope reads while the arm hangs still: its bias, roughly, shape (3,).
+
+    The filter finds the bias itself, but expects it to be small (2 °/s); an uncalibrated gyro
+    may be worse. Zero if the arm never hangs still.
+
+    Args:
+        rate_rad_s: Shape (n, 3), in H.
+        specific_force: Shape (n, 3), in H: at rest it points up.
+        known: Shape (n,).
+        up_in_base: Shape (3,).
+        tolerance_rad: Tilt that still counts as home.
+        fs_hz: Rate.
+    """
+    size = max(2, int(BIAS_WINDOW_S * fs_hz))
+    count = len(rate_rad_s) // size
+    if not count:
+        return np.zeros(3)
+    rates = rate_rad_s[: count * size].reshape(count, size, 3)
+    up = specific_force[: count * size].reshape(count, size, 3).mean(axis=1)
+    whole = known[: count * size].reshape(count, size).all(axis=1)
+    tilt = np.arctan2(np.linalg.norm(cross(up, up_in_base), axis=1), up @ up_in_base)
+    spread = rates.std(axis=1).max(axis=1)
+    hanging = whole & (tilt < tolerance_rad)
+    if not hanging.any():
+        return np.zeros(3)
+    still = hanging & (spread <= max(QUIET_RATE_RAD_S, 2.0 * float(spread[hanging].min())))
+    return np.asarray(np.median(rates[still].mean(axis=1), axis=0))
+
+
+def _knots(
+    at_home: Flags, turned_rad: Floats, edge: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return middle and heading of each half of each rest."""
+    index, turned = [], []
+    for start, stop in runs_of(at_home):
+        cut = min(edge, (stop - start) // 4)
+        middle = (start + stop) // 2
+        for first, last in ((start + cut, middle), (middle, stop - cut)):
+            if last > first:
+                index.append((first + last - 1) / 2)
+                # As directions on a circle: a mean of angles breaks at ±π.
+                turned.append(np.angle(np.mean(np.exp(1j * turned_rad[first:last]))))
+    return np.array(index), np.array(turned)
+
+
+def _to_nearest(at_home: Flags) -> NDArray[np.int64]:
+    """Return the number of samples from each one to the nearest at home, shape (n,)."""
+    index = np.arange(len(at_home))
+    homes = np.flatnonzero(at_home)
+    after = np.clip(np.searchsorted(homes, index), 0, len(homes) - 1)
+    before = np.clip(after - 1, 0, len(homes) - 1)
+    return np.asarray(np.minimum(np.abs(homes[after] - index), np.abs(homes[before] - index)))
