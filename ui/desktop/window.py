@@ -50,6 +50,16 @@ class TrainerWindow(QMainWindow):
         self._timer.timeout.connect(self.refresh)
         self._timer.start(FRAME_MS)
 
+    @property
+    def verdict_text(self) -> str:
+        """The big words below the map."""
+        return self._verdict.text()
+
+    @property
+    def banner_text(self) -> str:
+        """Trouble, or what was done last."""
+        return self._banner.text()
+
     def refresh(self) -> None:
         """Pull a picture and draw it."""
         picture = self._model.refresh()
@@ -165,10 +175,9 @@ def upward_word(picture: Picture, limit_deg: float) -> str:
 
 
 def _force_word(picture: Picture, low_n: float, high_n: float) -> str:
-    if picture.state in (PushState.NO_CONTACT, PushState.NO_DATA, PushState.NO_ZERO):
-        return picture.state.value
-    if not math.isfinite(picture.force_n):
-        return picture.state.value
+    unmeasured = (PushState.NO_CONTACT, PushState.NO_DATA, PushState.NO_ZERO)
+    if picture.state in unmeasured or not math.isfinite(picture.force_n):
+        return str(picture.state.value)
     if picture.force_n < low_n:
         return "press harder"
     return "press more lightly" if picture.force_n > high_n else "in the band"
@@ -208,9 +217,7 @@ def banner(picture: Picture) -> str:
     """Return what the line has to say on top: trouble, or what was done last."""
     feed = picture.feed
     if feed.recording is not None:
-        return (
-            f"● recording {feed.recorded_s:.0f} s   {feed.message if 'not' in feed.message else ''}"
-        )
+        return f"● recording {feed.recorded_s:.0f} s · {feed.message}"
     return feed.message
 
 

@@ -1,0 +1,58 @@
+"""A window without a screen, and nothing left behind."""
+
+from __future__ import annotations
+
+import os
+
+os.environ["QT_QPA_PLATFORM"] = "offscreen"  # before Qt is imported anywhere
+
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from pytestqt.qtbot import QtBot
+
+from acquisition.recording.model import TrialLabel
+from acquisition.transports import Transport
+from acquisition.transports.url import parse_url
+from acquisition.transports.virtual import VirtualPort
+from analysis.target import Target
+from ui.desktop.window import TrainerWindow
+from ui.live.feed import LiveFeed
+from ui.live.screen import TrainerModel
+
+
+@pytest.fixture(autouse=True)
+def _nothing_left_running() -> Iterator[None]:
+    """Fail a test that leaves a thread behind: it would hang the program at its end."""
+    before = set(threading.enumerate())
+    yield
+    left = [thread.name for thread in set(threading.enumerate()) - before if thread.is_alive()]
+    assert left == []
+
+
+@pytest.fixture
+def window(qtbot: QtBot, tmp_path: Path) -> Iterator[Callable[..., TrainerWindow]]:
+    """Return a maker of windows on virtual rigs; closed afterwards."""
+    made: list[TrainerWindow] = []
+
+    def make(port: str, transport: Transport | None = None) -> TrainerWindow:
+        virtual = VirtualPort.from_url(parse_url(port))
+        feed = LiveFeed(
+            transport or virtual,
+            rig=virtual.virtual_rig.rig,
+            target=Target(),
+            out_dir=tmp_path,
+            label=TrialLabel(),
+        )
+        feed.open()
+        one = TrainerWindow(TrainerModel(feed))
+        qtbot.addWidget(one)
+        one.show()
+        made.append(one)
+        return one
+
+    yield make
+    for one in made:
+        one.close()
