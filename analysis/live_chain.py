@@ -19,7 +19,7 @@ from acquisition.rig import RigDescription
 from analysis.filters import LiveLowPass, LowPass
 from analysis.live_grid import GridBlock, LiveGrid
 from analysis.live_orientation import LiveOrientation, OrientationTracker
-from analysis.live_zero import LiveZero, ZeroOutcome
+from analysis.live_zero import LiveZero
 from analysis.resolve import ContactState, Unresolved, contact, resolve
 from analysis.runs import runs_of
 from analysis.series import ResolvedSeries, joined
@@ -109,8 +109,8 @@ class LiveChain:
         """Take samples of a stream: times (n,), counts (n, channels). Unknown streams pass."""
         self._grid.feed(name, device_time_us, counts)
 
-    def zero(self) -> ZeroOutcome:
-        """Take the zero from the last quiet second, or say why not."""
+    def zero(self) -> str:
+        """Take the zero from the last quiet second; return why not, or an empty text when done."""
         return self._zero.take()
 
     def take(self) -> ResolvedSeries | None:
@@ -126,9 +126,9 @@ class LiveChain:
         pose = self._tracker(block.moved[:, :3], block.moved[:, 3:], heard)
         wrench, rate = self._filtered(block, pose, heard)
         first_zeroed = self._zero.feed(wrench, pose.at_home)
-        if self._zero.wrench is not None:
-            wrench = wrench - self._zero.wrench
-        wrench[:first_zeroed] = np.nan
+        known_from = np.arange(len(wrench))[:, np.newaxis] >= first_zeroed
+        zero = np.nan if self._zero.wrench is None else self._zero.wrench
+        wrench = np.where(known_from, wrench - zero, np.nan)
         self.status = LiveStatus(
             zeroed=self._zero.wrench is not None,
             at_home=bool(pose.at_home[-1]),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,19 +14,6 @@ Flags = NDArray[np.bool_]
 ZERO_SECONDS = 1.0
 MAX_SHIFT_N = 1.0
 """A zero that moved by more since the last one is a hand on the cell, not drift. Ours."""
-
-
-@dataclass(frozen=True, slots=True)
-class ZeroOutcome:
-    """What came of asking for a zero.
-
-    Attributes:
-        taken: It was.
-        reason: Why not, for people; empty if it was.
-    """
-
-    taken: bool
-    reason: str = ""
 
 
 class LiveZero:
@@ -61,12 +46,12 @@ class LiveZero:
         self._last, self._at_home = joined[-self._size :], homes[-self._size :]
         return first
 
-    def take(self) -> ZeroOutcome:
-        """Take the zero from the last second, or say why not."""
+    def take(self) -> str:
+        """Take the zero from the last second; return why not, or an empty text when done."""
         reason = self._against()
         if not reason and self._last is not None:
             self._set(self._last)
-        return ZeroOutcome(not reason, reason)
+        return reason
 
     def _against(self) -> str:
         """Return why there can be no zero now, empty if there can."""
