@@ -10,7 +10,7 @@ demo: $(READY)
 	$(BIN)/perpend demo --out out
 
 live: $(READY)
-	$(BIN)/perpend live --port "virtual:?trainee=T03&reps=0"
+	$(BIN)/perpend live --port "virtual:?trainee=T01&reps=0"
 
 test: $(READY)
 	QT_QPA_PLATFORM=offscreen $(BIN)/python -m pytest -n 2

@@ -1,0 +1,85 @@
+"""Makes the demo recordings and pictures again: ``python recordings_demo/make.py``.
+
+Everything is invented and comes from the virtual rig. What exists is replaced, for this folder
+holds nothing that cannot be made again. The report's picture needs Chromium; without it that
+one stays as it is.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+from acquisition.record import record_trial
+from acquisition.recording.model import TrialLabel
+from acquisition.recording.reader import read_recording
+from acquisition.virtual_rig import default_rig
+from analysis.pipeline import analyse
+from analysis.target import Target
+from ui.desktop.grab import grab_window
+from ui.report import build_report
+
+HERE = Path(__file__).resolve().parent
+PICTURES = HERE / "pictures"
+TRIALS = (
+    ("expert_right.h5", "E01", "right", 3),
+    ("upward_drift_right.h5", "T01", "right", 3),
+    ("early_release_left_six_axes.h5", "T03", "left", 6),
+)
+"""File, who, side and axes of the cell; one repetition each, so that they stay small."""
+
+
+def main() -> int:
+    """Make everything and return the exit code."""
+    PICTURES.mkdir(exist_ok=True)
+    for name, person, side, axes in TRIALS:
+        make_recording(HERE / name, person, side, axes)
+    grab_window(PICTURES / "live.png", "virtual:?trainee=T01&seed=7", seconds=14.0)
+    make_report_picture(PICTURES / "report.png")
+    return 0
+
+
+def make_recording(path: Path, person: str, side: str, axes: int) -> None:
+    """Record one repetition of an invented person."""
+    path.unlink(missing_ok=True)
+    port = f"virtual:?trainee={person}&seed=7&side={side}&axes={axes}&reps=1&speed=max"
+    record_trial(
+        port,
+        path,
+        rig=default_rig(side, axes),
+        target_json=Target().to_json(),
+        label=TrialLabel(person=person, condition="without_feedback", note="invented"),
+    )
+    print(path.name)
+
+
+def make_report_picture(path: Path) -> None:
+    """Draw the top of the report of the trainee's recording."""
+    browser = shutil.which("chromium") or shutil.which("chromium-browser")
+    if browser is None:
+        print("no Chromium: the report's picture stays as it is", file=sys.stderr)
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        page = Path(folder) / "report.html"
+        trial = analyse(read_recording(HERE / "upward_drift_right.h5"))
+        page.write_text(build_report(trial), encoding="utf-8")
+        subprocess.run(
+            [
+                browser, "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars",
+                "--no-first-run", "--disable-background-networking", "--disable-sync",
+                f"--user-data-dir={folder}/profile", "--window-size=1100,1500",
+                f"--screenshot={path}", page.as_uri(),
+            ],
+            check=True,
+            capture_output=True,
+        )  # fmt: skip
+
+
+if __name__ == "__main__":
+    sys.exit(main())
