@@ -28,7 +28,8 @@ def target_maps(trial: Trial) -> str:
     columns = min(count, 3)
     rows = -(-count // columns)
     span = _map_span_deg(trial)
-    with drawing(3.1 * columns, 3.2 * rows + 0.2) as figure:
+    width = 4.2 if columns == 1 else 3.1
+    with drawing(width * columns, width * rows + 0.3) as figure:
         axes = figure.subplots(rows, columns, squeeze=False).ravel()
         for spare in axes[len(trial.repetitions) :]:
             spare.set_axis_off()
@@ -89,7 +90,7 @@ def _target_map(ax: Axes, trial: Trial, repetition: Repetition, span: float) -> 
     phases = ((spans.raising, RAISE_STYLE), (spans.lowering, LOWER_STYLE))
     for part, style in phases:
         points = _map_deg(series, trial, part)
-        ax.plot(points[:, 0], points[:, 1], **style)
+        ax.plot(points[:, 0], points[:, 1], lw=0.9, **style)
     start = _map_deg(series, trial, spans.raising)
     known = np.flatnonzero(np.isfinite(start[:, 0]))
     if len(known):
