@@ -25,6 +25,8 @@ Flags = NDArray[np.bool_]
 
 MAX_GAP_SAMPLES = 2.5
 """Spacings up to so many samples of a slow stream are bridged: one lost sample, and jitter."""
+STAMP_S = 1e-6
+"""Resolution of the rig's clock."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,8 +181,10 @@ def onto_grid(grid: Floats, sampled: Sampled, max_gap_s: float) -> tuple[Floats,
     """
     after = np.clip(np.searchsorted(sampled.time_s, grid), 1, len(sampled.time_s) - 1)
     before = after - 1
-    spacing = sampled.time_s[after] - sampled.time_s[before]
-    part = np.clip((grid - sampled.time_s[before]) / spacing, 0.0, 1.0)[:, np.newaxis]
+    since, until = grid - sampled.time_s[before], sampled.time_s[after] - grid
+    part = np.clip(since / (since + until), 0.0, 1.0)[:, np.newaxis]
     values = sampled.values[before] * (1.0 - part) + sampled.values[after] * part
     rail = sampled.saturated[before] | sampled.saturated[after]
-    return values, spacing > max_gap_s, rail
+    # A row right at a sample has it, however far the next one is.
+    gap = (since + until > max_gap_s) & (np.minimum(since, until) > STAMP_S)
+    return values, gap, rail
