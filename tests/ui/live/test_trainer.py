@@ -101,7 +101,21 @@ def test_a_zero_with_a_hand_on_is_refused_in_words(bench: Maker) -> None:
 
     one.feed.zero()
 
-    assert "hand" in one.feed.state().message
+    assert one.feed.state().message.startswith("no zero: the force is not still")
+
+
+def test_a_zero_at_rest_is_taken_and_noted_in_the_recording(bench: Maker) -> None:
+    one = bench(UPWARD)
+    one.go_on(2.5)
+    one.feed.toggle_recording()
+    one.go_on(0.5)
+
+    one.feed.zero()
+
+    assert one.feed.state().message == "zero taken"
+    path = one.go_on(0.3).feed.recording
+    one.feed.toggle_recording()
+    assert [event.kind for event in read_recording(path).events] == ["zero"]
 
 
 def test_closing_ends_a_recording_properly(bench: Maker) -> None:
