@@ -117,7 +117,7 @@ def chunked(rows: int, columns: int, dtype: str) -> dict[str, Any]:
     return {
         "shape": (rows, columns),
         "maxshape": (None, columns),
-        "chunks": (1024, columns),
+        "chunks": (8192, columns),
         "dtype": dtype,
     }
 

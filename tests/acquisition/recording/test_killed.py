@@ -7,29 +7,36 @@ from __future__ import annotations
 
 import os
 import random
+import struct
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import h5py
 import numpy as np
 import pytest
 
+from acquisition.clock import ManualClock
 from acquisition.errors import RecordingError
 from acquisition.record import record_trial
-from acquisition.recording.model import Recording
+from acquisition.recording.model import LinkCounts, Recording
 from acquisition.recording.reader import read_recording
 from acquisition.transports import transport_for
 from acquisition.transports.virtual import VirtualPort
 from acquisition.virtual_rig import default_rig
+from firmware_protocol.messages import StreamSpec
 
 URL = "virtual:?trainee=T03&seed=7&reps=0"
 MISSING_AT_MOST_S = 1.0
+END_OF_FILE_ADDRESS_AT = 40
+"""In version 0 of the superblock, HDF5 file format specification, section II.A."""
 RECORDER = f"""
 import sys
 from pathlib import Path
 from acquisition.record import record_trial
 from acquisition.virtual_rig import default_rig
+from firmware_protocol.messages import StreamSpec
 
 def tell(seconds):
     print(seconds, flush=True)
@@ -121,3 +128,26 @@ def test_rows_without_their_block_are_left_out(tmp_path: Path) -> None:
         counts.resize(len(counts) + 100, axis=0)  # never written: HDF5 would read zeros
 
     assert len(read_recording(part).streams["imu"].counts) == len(whole.counts)
+
+
+def test_a_chunk_the_file_does_not_yet_call_its_own_costs_only_itself(
+    make_writer: Any, make_block: Any, force_spec: StreamSpec, clock: ManualClock
+) -> None:
+    """A kill between the write of a new chunk and that of the file's end, met in 1 of 350."""
+    writer = make_writer()
+    for first in range(0, 8400, 100):  # a chunk holds 8192
+        writer.on_block(make_block(force_spec, first, 100))
+        clock.advance(0.1)
+    writer.on_step(LinkCounts())
+    part = writer.part.with_name("copy.h5.part")
+    part.write_bytes(writer.part.read_bytes())
+    with h5py.File(part, "r") as file:
+        newest = file["/streams/force/counts"].id.get_chunk_info(1).byte_offset
+    data = bytearray(part.read_bytes())
+    struct.pack_into("<Q", data, END_OF_FILE_ADDRESS_AT, newest)
+    part.write_bytes(bytes(data))
+
+    force = read_recording(part).streams["force"]
+
+    assert np.array_equal(force.sample_number, np.arange(8100))
+    assert np.array_equal(force.counts[:, 0], force.sample_number * 10 % 2**15)
