@@ -34,7 +34,9 @@ class RepetitionSettings(msgspec.Struct, frozen=True, kw_only=True, forbid_unkno
         minimum_amplitude_deg: An excursion that never passes this is no repetition.
         home_deg: Below this the arm is down. Above the noise of elevation (0.5 degrees) and a
             resting arm's tremble.
-        boundary_deg: The movement starts and ends where the arm passes this.
+        boundary_deg: Below this the arm has arrived.
+        onset_speed_deg_s: From the boundary the start is walked back, and the end on, to where the
+            arm moves no faster than this: 5 % of the peak of a slow raise (common practice).
         refractory_s: Down for less than this is a bounce at the stop, not the end.
         top_deg: Within this of the highest elevation, on either side, is the top.
         unknown_s: A longer stretch without elevation ends a repetition unfinished.
@@ -43,6 +45,7 @@ class RepetitionSettings(msgspec.Struct, frozen=True, kw_only=True, forbid_unkno
     minimum_amplitude_deg: Positive = 30.0
     home_deg: Positive = 8.0
     boundary_deg: Positive = 3.0
+    onset_speed_deg_s: Positive = 1.5
     refractory_s: Positive = 0.5
     top_deg: Positive = 3.0
     unknown_s: Positive = 1.0
@@ -61,8 +64,11 @@ def find_repetitions(
     elevation_deg = np.rad2deg(series.elevation_rad)
     holds = tuple(runs_of(series.contact))
     found: list[RepetitionSpans] = []
-    for start, stop, complete in _excursions(elevation_deg, series.fs_hz, settings):
+    still = ~(np.abs(series.elevation_speed_rad_s) > np.deg2rad(settings.onset_speed_deg_s))
+    for left, arrived, complete in _excursions(elevation_deg, series.fs_hz, settings):
         earliest = found[-1].lowering.stop if found else 0
+        start = max(earliest, _last_true(still, left))
+        stop = _first_true(still, arrived) if complete else arrived
         spans = _spans(elevation_deg, holds, start, stop, earliest, settings, complete=complete)
         found.append(spans)
     return tuple(_without_overlap(found))
@@ -97,6 +103,18 @@ def _walk_back(elevation_deg: Floats, start: int, level_deg: float) -> int:
     with np.errstate(invalid="ignore"):
         below = np.flatnonzero(elevation_deg[: start + 1] < level_deg)
     return int(below[-1]) + 1 if len(below) else 0
+
+
+def _last_true(flags: Flags, before: int) -> int:
+    """Return the first sample behind the last true one before *before*, 0 if there is none."""
+    true = np.flatnonzero(flags[:before])
+    return int(true[-1]) + 1 if len(true) else 0
+
+
+def _first_true(flags: Flags, start: int) -> int:
+    """Return the first true sample from *start* on, the end if there is none."""
+    true = np.flatnonzero(flags[start:])
+    return start + int(true[0]) if len(true) else len(flags)
 
 
 def _spans(

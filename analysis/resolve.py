@@ -182,6 +182,16 @@ def resolve(
             saturated=found.saturated,
             contact=found.contact,
             directed=found.contact & certain & np.isfinite(force).all(axis=1),
-            contact_point_m=head_contact_points(found.wrench, geometry),
+            contact_point_m=_contact_in_base(found, geometry),
         )
     )
+
+
+def _contact_in_base(found: Unresolved, geometry: Geometry) -> Floats | None:
+    # In B, because the head rolls under a hand that stays: in H every raise would be a slip.
+    points = head_contact_points(found.wrench, geometry)
+    if points is None:
+        return None
+    turned = np.asarray(found.humerus_to_base.apply(points))
+    turned[~(found.pose_known & np.isfinite(found.heading_age_s))] = np.nan
+    return turned

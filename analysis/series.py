@@ -38,7 +38,7 @@ class ResolvedSeries:
         saturated: A channel stood at its rail: not a number.
         contact: The hand is on, by thresholds with hysteresis.
         directed: The force is known, in contact, and certain enough to have a direction.
-        contact_point_m: Shape (n, 3) in H, relative to the head's centre; None with 3 axes.
+        contact_point_m: Shape (n, 3) in B, from the head's centre to the hand; None with 3 axes.
     """
 
     fs_hz: float

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.filters import LowPass, smooth
 from analysis.measures.phase_view import Withheld
 from analysis.runs import runs_of
 from analysis.series import ResolvedSeries
@@ -18,6 +19,10 @@ Floats = NDArray[np.float64]
 
 STILL_SHARE = 0.05
 """The end of a raise is where the speed has fallen to this share of its peak: common practice."""
+
+JERK_FILTER = LowPass(cutoff_hz=3.0)
+"""Jerk is the second derivative of speed and would be the gyroscope's noise: a slow elevation has
+nothing of its own above this. Ours."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +99,8 @@ def sparc(view: RepetitionView) -> float:
 def ldlj(view: RepetitionView) -> float:
     """Return the mean log dimensionless jerk of raise and lower: −5.32 is minimum jerk."""
     fs_hz = view.series.fs_hz
-    return float(np.mean([log_dimensionless_jerk(limb, fs_hz=fs_hz) for limb in _limbs(view)]))
+    limbs = [smooth(limb, JERK_FILTER, fs_hz=fs_hz) for limb in _limbs(view)]
+    return float(np.mean([log_dimensionless_jerk(limb, fs_hz=fs_hz) for limb in limbs]))
 
 
 def time_to_hold(view: RepetitionView) -> float:

@@ -14,7 +14,7 @@ import pytest
 from numpy.typing import NDArray
 
 from analysis.pipeline import analyse
-from analysis.trial import Trial
+from analysis.trial import PhaseName, Trial
 
 LIMIT_DEG = 0.5
 FIRM_N = 30.0
@@ -90,3 +90,17 @@ def test_a_light_touch_has_no_direction(told: Maker) -> None:
     assert light.any()
     assert not series.directed[light].any()
     assert (series.directed & (series.magnitude_n > 6.0)).any()
+
+
+def test_a_hand_that_stays_on_the_scapula_does_not_slip(told: Maker) -> None:
+    """Six axes: the head rolls under the hand through 150°, the contact point stays in B."""
+    steady = analyse(told(axes=6, plane_deg=30.0, seed=7).recording)
+    sliding = analyse(told(axes=6, person="T11", plane_deg=30.0, seed=7).recording)
+
+    shifts = [
+        trial.repetitions[0].phases[PhaseName.MOVEMENT].values["contact_shift_mm"]
+        for trial in (steady, sliding)
+    ]
+
+    assert shifts[0] < 2.0
+    assert shifts[1] > 2.0 * shifts[0]

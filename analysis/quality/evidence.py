@@ -1,0 +1,61 @@
+"""What the checks look at, and how they say what they found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from acquisition.recording.model import Recording, StreamData
+from analysis.orientation import Orientation
+from analysis.sample_times import LineFit, fit_line
+from analysis.timebase import EvenSamples
+from analysis.trial import QualityFinding, Severity
+from analysis.zero import Zero
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """All that the checks look at."""
+
+    recording: Recording
+    samples: EvenSamples
+    orientation: Orientation
+    zero: Zero
+
+
+def finding(
+    key: str, value: str, limit: str, *, ok: bool, advice: str, worse: Severity = Severity.WARNING
+) -> QualityFinding:
+    """Return a finding: fine if *ok*, else *worse*."""
+    return QualityFinding(key, Severity.FINE if ok else worse, value, limit, advice)
+
+
+def losses(stream: StreamData) -> tuple[int, float]:
+    """Return how many samples are missing between first and last, and the longest gap, seconds.
+
+    Only inside segments: what passed while the line was down cannot be counted.
+    """
+    if len(stream.sample_number) < 2:
+        return 0, 0.0
+    step = np.diff(stream.sample_number)
+    inside = np.diff(stream.segment) == 0
+    jumps = np.where(inside & (step > 1), step - 1, 0)
+    return int(jumps.sum()), float(jumps.max() / stream.spec.rate_hz)
+
+
+def longest_line(stream: StreamData) -> LineFit | None:
+    """Return time against sample number over the longest segment, None if it is too short."""
+    if not len(stream.segment):
+        return None
+    values, counts = np.unique(stream.segment, return_counts=True)
+    inside = stream.segment == values[np.argmax(counts)]
+    return fit_line(
+        stream.device_time_us[inside], stream.sample_number[inside], stream.spec.rate_hz
+    )
+
+
+def effective_rate_hz(stream: StreamData) -> float | None:
+    """Return samples per second of the rig's clock over the longest segment, None if too short."""
+    line = longest_line(stream)
+    return None if line is None else line.rate_hz

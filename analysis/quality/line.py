@@ -1,0 +1,164 @@
+"""Findings about the line: what came, what was lost on the way, and when it was sampled."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.quality.evidence import Evidence, finding, longest_line, losses
+from analysis.trial import QualityFinding, Severity
+
+RATE_LIMIT_PPM = 500.0
+JITTER_LIMIT_SHARE = 0.25
+LOSS_WARNING_SHARE = 0.02
+MISSING_WARNING_PERCENT = 2.0
+
+
+def status(evidence: Evidence) -> list[QualityFinding]:
+    """Say how the recording ended."""
+    how = evidence.recording.status
+    return [
+        finding(
+            "recording_status",
+            how,
+            "complete",
+            ok=how == "complete",
+            advice="A recording that was cut off holds everything up to its last half second; "
+            "look at how the last repetition ends.",
+            worse=Severity.NOTE,
+        )
+    ]
+
+
+def identity(evidence: Evidence) -> list[QualityFinding]:
+    """Compare the rig on the wire with the one described."""
+    serial, described = evidence.recording.identity.rig_serial, evidence.recording.rig.rig.id
+    return [
+        finding(
+            "rig_identity",
+            f"rig says {serial or 'nothing'}, description is of {described}",
+            "the same",
+            ok=serial == described,
+            advice="The calibration may be another rig's: use the description of this one.",
+        )
+    ]
+
+
+def lost(evidence: Evidence) -> list[QualityFinding]:
+    """Count lost samples of each stream."""
+    findings = []
+    for name, stream in evidence.recording.streams.items():
+        count, longest_s = losses(stream)
+        total = count + len(stream.counts)
+        few = count < LOSS_WARNING_SHARE * total
+        findings.append(
+            finding(
+                f"lost_samples_{name}",
+                f"{count} of {total}, longest gap {longest_s * 1e3:.0f} ms",
+                "0",
+                ok=count == 0,
+                advice="Lost samples stay gaps: look at cable, hub and USB power saving.",
+                worse=Severity.NOTE if few else Severity.WARNING,
+            )
+        )
+    return findings
+
+
+def missing(evidence: Evidence) -> list[QualityFinding]:
+    """Say how much of the time holds no data."""
+    share = float(evidence.samples.missing.mean() * 100.0)
+    return [
+        finding(
+            "missing_time",
+            f"{share:.2f} % of the time",
+            "0 %",
+            ok=share == 0.0,
+            advice="There nothing is measured and nothing is guessed; see the lost samples.",
+            worse=Severity.NOTE if share < MISSING_WARNING_PERCENT else Severity.WARNING,
+        )
+    ]
+
+
+def segments(evidence: Evidence) -> list[QualityFinding]:
+    """Count how often the line or the rig came back anew."""
+    parts = {
+        int(segment)
+        for stream in evidence.recording.streams.values()
+        for segment in np.unique(stream.segment)
+    }
+    return [
+        finding(
+            "segments",
+            f"{len(parts)}",
+            "1",
+            ok=len(parts) <= 1,
+            advice="The line or the rig came back anew and its zero may have moved meanwhile: "
+            "rest at home, hands off, after each return.",
+        )
+    ]
+
+
+def rate(evidence: Evidence) -> list[QualityFinding]:
+    """Compare each stream's rate by the rig's clock with what the rig says it is."""
+    findings = []
+    for name, stream in evidence.recording.streams.items():
+        line = longest_line(stream)
+        if line is None:
+            continue
+        ppm = (line.rate_hz / stream.spec.rate_hz - 1.0) * 1e6
+        findings.append(
+            finding(
+                f"rate_{name}",
+                f"{line.rate_hz:.3f} Hz ({ppm:+.0f} ppm)",
+                f"{stream.spec.rate_hz:g} Hz ± {RATE_LIMIT_PPM:g} ppm",
+                ok=abs(ppm) <= RATE_LIMIT_PPM,
+                advice="The rig samples at another rate than it says; times come from its clock, "
+                "so measures hold, but look at the firmware.",
+                worse=Severity.NOTE,
+            )
+        )
+    return findings
+
+
+def jitter(evidence: Evidence) -> list[QualityFinding]:
+    """Say how far the time stamps of each stream lie from an even spacing."""
+    findings = []
+    for name, stream in evidence.recording.streams.items():
+        line = longest_line(stream)
+        if line is None:
+            continue
+        limit_s = JITTER_LIMIT_SHARE / stream.spec.rate_hz
+        what = "taken out" if line.fits else "kept, as they do not lie on a line"
+        findings.append(
+            finding(
+                f"jitter_{name}",
+                f"{line.jitter_s * 1e6:.0f} µs SD, {what}",
+                f"{limit_s * 1e6:.0f} µs",
+                ok=line.fits and line.jitter_s <= limit_s,
+                advice="The rig stamps its samples unevenly: stamp them where they are taken.",
+                worse=Severity.NOTE,
+            )
+        )
+    return findings
+
+
+def link(evidence: Evidence) -> list[QualityFinding]:
+    """Say what the line damaged and who could not keep up."""
+    counts = evidence.recording.counts
+    return [
+        finding(
+            "damaged_frames",
+            f"{counts.bad_frames} of {counts.frames + counts.bad_frames}",
+            "0",
+            ok=counts.bad_frames == 0,
+            advice="Frames failed their checksum and were thrown away, never guessed: look at the "
+            "cable and what runs beside it.",
+            worse=Severity.NOTE,
+        ),
+        finding(
+            "dropped_by_rig_or_host",
+            f"{counts.rig_overrun_samples} by the rig, {counts.dropped_by_host_samples} by us",
+            "0",
+            ok=counts.rig_overrun_samples == counts.dropped_by_host_samples == 0,
+            advice="Somebody could not keep up: use a faster port or close other programs.",
+        ),
+    ]

@@ -1,0 +1,91 @@
+"""Findings at the rests at home: the zero, the pose, the heading."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.quality.evidence import Evidence, finding
+from analysis.trial import QualityFinding
+
+HOME_TILT_LIMIT_DEG = 2.0
+HOME_SHIFT_LIMIT_DEG = 1.0
+HEADING_DRIFT_LIMIT_DEG = 2.0
+ZERO_SCATTER_LIMIT_N = 0.3
+RESIDUAL_LIMIT_N = 1.0
+MIN_ZERO_S = 0.5
+
+
+def zero(evidence: Evidence) -> list[QualityFinding]:
+    """Say where the zero comes from and whether it holds."""
+    found = evidence.zero
+    return [
+        finding(
+            "zero",
+            f"from {found.seconds:.1f} s ({found.source})",
+            f"at least {MIN_ZERO_S:g} s",
+            ok=found.seconds >= MIN_ZERO_S and "not quiet" not in found.source,
+            advice="Begin each recording with two seconds hands off.",
+        ),
+        finding(
+            "zero_scatter",
+            f"{found.scatter_n:.2f} N between untouched windows",
+            f"{ZERO_SCATTER_LIMIT_N:g} N",
+            ok=found.scatter_n <= ZERO_SCATTER_LIMIT_N,
+            advice="The zero moves: let the rig warm up, look for a cable that pulls.",
+        ),
+        finding(
+            "residual_force",
+            f"{found.apart_n:.2f} N at most in quiet rests at home",
+            f"{RESIDUAL_LIMIT_N:g} N",
+            ok=found.apart_n <= RESIDUAL_LIMIT_N,
+            advice="At another rest the quiet cell showed another force: a hand or a sleeve lay on "
+            "it, or the zero moved. Keep hands off between repetitions.",
+        ),
+    ]
+
+
+def home_pose(evidence: Evidence) -> list[QualityFinding]:
+    """Say how well home is home, and whether it moved."""
+    tilt_deg = float(np.rad2deg(evidence.orientation.home_tilt_rad))
+    shift_deg = float(np.rad2deg(evidence.orientation.home_shift_rad))
+    return [
+        finding(
+            "home_tilt",
+            f"{tilt_deg:.2f}°",
+            f"{HOME_TILT_LIMIT_DEG:g}°",
+            ok=tilt_deg <= HOME_TILT_LIMIT_DEG,
+            advice="At home gravity does not point where the rig description says: the IMU was "
+            "knocked, or the bench slopes (home.vertical_in_base).",
+        ),
+        finding(
+            "home_shift",
+            f"{shift_deg:.2f}° at most from one rest to the next",
+            f"{HOME_SHIFT_LIMIT_DEG:g}°",
+            ok=shift_deg <= HOME_SHIFT_LIMIT_DEG,
+            advice="The arm came back to another place, or the rig was bumped: look at the stop "
+            "and at what holds the block.",
+        ),
+    ]
+
+
+def heading(evidence: Evidence) -> list[QualityFinding]:
+    """Say how far the heading drifted between rests, and where it is unknown."""
+    drift_deg = float(np.rad2deg(evidence.orientation.heading_drift_rad))
+    unknown = float(np.isinf(evidence.orientation.heading_age_s).mean() * 100.0)
+    return [
+        finding(
+            "heading_drift",
+            f"{drift_deg:.2f}° at most between two rests",
+            f"{HEADING_DRIFT_LIMIT_DEG:g}°",
+            ok=drift_deg <= HEADING_DRIFT_LIMIT_DEG,
+            advice="Azimuth is corrected linearly between rests: rest at home more often.",
+        ),
+        finding(
+            "heading_unknown",
+            f"{unknown:.1f} % of the time",
+            "0 %",
+            ok=unknown == 0.0,
+            advice="The inertial unit was not heard for long and the arm did not rest at home "
+            "since, so there is no azimuth: rest at home after each interruption.",
+        ),
+    ]

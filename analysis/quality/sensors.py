@@ -1,0 +1,144 @@
+"""Findings about the sensors: saturation, spikes, noise, calibration."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+
+from acquisition.rig import STANDARD_GRAVITY_M_S2
+from analysis.quality.evidence import Evidence, finding
+from analysis.trial import QualityFinding, Severity
+from firmware_protocol.messages import IMU_STREAM
+
+GRAVITY_LIMIT_M_S2 = 0.15
+"""Gravity itself varies by 0.026 between equator and pole; the rest is offset and scale, and
+0.15 is about one degree of inclination."""
+GYRO_BIAS_LIMIT_DEG_S = 3.0
+NOISE_LIMIT_N = 0.3
+CALIBRATION_AGE_LIMIT_DAYS = 365
+SCALE_LIMIT_PERCENT = 1.0
+
+
+def saturation(evidence: Evidence) -> list[QualityFinding]:
+    """Say how long a channel stood at a rail."""
+    share = float(evidence.samples.saturated.mean() * 100.0)
+    return [
+        finding(
+            "saturated",
+            f"{share:.2f} % of the time",
+            "0 %",
+            ok=share == 0.0,
+            advice="A saturated sample is no number and is left out: press less, or check the "
+            "range of amplifier and sensor.",
+        )
+    ]
+
+
+def spikes(evidence: Evidence) -> list[QualityFinding]:
+    """Count single samples that were replaced."""
+    count = evidence.samples.spikes_removed
+    return [
+        finding(
+            "spikes",
+            f"{count} single values replaced",
+            "0",
+            ok=count == 0,
+            advice="Single samples stood out and were replaced by their neighbours: look at "
+            "connectors, shielding and static charge.",
+            worse=Severity.NOTE,
+        )
+    ]
+
+
+def noise(evidence: Evidence) -> list[QualityFinding]:
+    """Say how noisy the untouched cell is."""
+    sd_n = evidence.zero.noise_n
+    return [
+        finding(
+            "noise",
+            f"{sd_n:.3f} N, filtered, one component",
+            f"{NOISE_LIMIT_N:g} N",
+            ok=sd_n <= NOISE_LIMIT_N,
+            advice="The cell is noisy: look at shielding, supply and vibration of the bench.",
+        )
+    ]
+
+
+def gravity(evidence: Evidence) -> list[QualityFinding]:
+    """Compare what the accelerometer feels at rest with gravity."""
+    resting = evidence.samples.specific_force_m_s2[evidence.orientation.at_home]
+    found = float(np.linalg.norm(resting.mean(axis=0)))
+    return [
+        finding(
+            "gravity_at_rest",
+            f"{found:.3f} m/s²",
+            f"{STANDARD_GRAVITY_M_S2:.3f} ± {GRAVITY_LIMIT_M_S2:g} m/s²",
+            ok=abs(found - STANDARD_GRAVITY_M_S2) <= GRAVITY_LIMIT_M_S2,
+            advice="The accelerometer's scale or offset is off: calibrate the IMU.",
+        )
+    ]
+
+
+def gyro_bias(evidence: Evidence) -> list[QualityFinding]:
+    """Say what the gyroscope reads at rest."""
+    bias = float(np.rad2deg(np.linalg.norm(evidence.orientation.gyro_bias_rad_s)))
+    return [
+        finding(
+            "gyro_bias",
+            f"{bias:.2f} °/s, taken out",
+            f"{GYRO_BIAS_LIMIT_DEG_S:g} °/s",
+            ok=bias <= GYRO_BIAS_LIMIT_DEG_S,
+            advice="Let the IMU warm up, or set imu.gyro_offset_rad_s.",
+            worse=Severity.NOTE,
+        )
+    ]
+
+
+def calibration_age(evidence: Evidence) -> list[QualityFinding]:
+    """Say how old the calibration of the cell was."""
+    calibrated = evidence.recording.rig.cell.calibrated_on
+    try:
+        recorded = date.fromisoformat(evidence.recording.started_utc[:10])
+    except ValueError:
+        recorded = None
+    if calibrated is None or recorded is None:
+        value, ok = "unknown", False
+    else:
+        age = (recorded - calibrated).days
+        value, ok = f"{age} days", 0 <= age <= CALIBRATION_AGE_LIMIT_DAYS
+    return [
+        finding(
+            "calibration_age",
+            value,
+            f"{CALIBRATION_AGE_LIMIT_DAYS} days",
+            ok=ok,
+            advice="Calibrate the cell and set cell.calibrated_on.",
+            worse=Severity.NOTE,
+        )
+    ]
+
+
+def scales(evidence: Evidence) -> list[QualityFinding]:
+    """Compare the IMU's scales on the wire with those described; another rig's file shows here."""
+    stream = evidence.recording.streams[IMU_STREAM]
+    described = evidence.recording.rig.imu.scales
+    wanted = [described.accel_m_s2] * 3 + [described.gyro_rad_s] * 3
+    apart = max(
+        (
+            abs(channel.scale / scale - 1.0) * 100.0
+            for channel, scale in zip(stream.spec.channels, wanted, strict=False)
+            if channel.unit in {"m/s2", "rad/s"}
+        ),
+        default=0.0,
+    )
+    return [
+        finding(
+            "imu_scale",
+            f"{apart:.2f} % apart",
+            f"{SCALE_LIMIT_PERCENT:g} %",
+            ok=apart <= SCALE_LIMIT_PERCENT,
+            advice="The rig and its description disagree on the IMU's scale: check that it is the "
+            "right file.",
+        )
+    ]
