@@ -7,7 +7,9 @@ import numpy as np
 from analysis.quality.evidence import Evidence, finding, longest_line, losses
 from analysis.trial import QualityFinding, Severity
 
-RATE_LIMIT_PPM = 500.0
+RATE_LIMIT_PPM = 10_000.0
+"""Inertial sensors keep their data rate to a percent or so (common practice); the times of the
+samples come from the rig's clock in any case."""
 JITTER_LIMIT_SHARE = 0.25
 LOSS_WARNING_SHARE = 0.02
 MISSING_WARNING_PERCENT = 2.0

@@ -1,0 +1,233 @@
+"""Each thing that can be wrong with a recording is found, named, and told what to do about."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+import msgspec
+import numpy as np
+import pytest
+
+from acquisition.recording.model import LinkCounts, Recording, StreamData
+from acquisition.virtual_rig import SensorModel
+from analysis.pipeline import analyse
+from analysis.quality import CHECKS, effective_rate_hz, losses
+from analysis.trial import QualityFinding, Severity
+from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM
+
+Maker = Callable[..., Any]
+Change = Callable[[Recording], Recording]
+MODEL = SensorModel(force_rate_hz=200.0, imu_rate_hz=200.0)
+
+
+@pytest.fixture(scope="module")
+def sound(told: Maker) -> Recording:
+    made: Recording = told(repetitions=1, seed=4, model=MODEL).recording
+    return dataclasses.replace(made, started_utc="2026-03-01T10:00:00Z")  # after its calibration
+
+
+def findings(recording: Recording) -> dict[str, QualityFinding]:
+    return {finding.key: finding for finding in analyse(recording).quality}
+
+
+def rows(stream: StreamData, keep: Any) -> StreamData:
+    columns = {
+        field.name: getattr(stream, field.name)[keep]
+        for field in dataclasses.fields(StreamData)
+        if field.name != "spec"
+    }
+    return dataclasses.replace(stream, **columns)
+
+
+def with_stream(recording: Recording, name: str, stream: StreamData) -> Recording:
+    return dataclasses.replace(recording, streams={**recording.streams, name: stream})
+
+
+def with_rig(recording: Recording, table: str, **changes: Any) -> Recording:
+    part = msgspec.structs.replace(getattr(recording.rig, table), **changes)
+    return dataclasses.replace(
+        recording, rig=msgspec.structs.replace(recording.rig, **{table: part})
+    )
+
+
+def cut_off(recording: Recording) -> Recording:
+    return dataclasses.replace(recording, status="recording")
+
+
+def lose_force(recording: Recording) -> Recording:
+    stream = recording.streams[FORCE_STREAM]
+    number = stream.sample_number
+    return with_stream(recording, FORCE_STREAM, rows(stream, (number < 3000) | (number >= 3400)))
+
+
+def lose_imu_twice(recording: Recording) -> Recording:
+    """Between two long gaps with the arm in the air nothing tells the heading."""
+    stream = recording.streams[IMU_STREAM]
+    number = stream.sample_number
+    gone = ((number > 1500) & (number < 1700)) | ((number > 2500) & (number < 2700))
+    return with_stream(recording, IMU_STREAM, rows(stream, ~gone))
+
+
+def come_back(recording: Recording) -> Recording:
+    stream = recording.streams[FORCE_STREAM]
+    late = (stream.sample_number > 4000).astype(np.int64)
+    return with_stream(recording, FORCE_STREAM, dataclasses.replace(stream, segment=late))
+
+
+def saturate(recording: Recording) -> Recording:
+    stream = recording.streams[FORCE_STREAM]
+    counts = stream.counts.copy()
+    counts[3000:3010, 1] = stream.spec.channels[1].count_min
+    return with_stream(recording, FORCE_STREAM, dataclasses.replace(stream, counts=counts))
+
+
+def spike(recording: Recording) -> Recording:
+    stream = recording.streams[FORCE_STREAM]
+    counts = stream.counts.copy()
+    counts[2500, 0] += 900_000
+    return with_stream(recording, FORCE_STREAM, dataclasses.replace(stream, counts=counts))
+
+
+def shake_stamps(recording: Recording) -> Recording:
+    stream = recording.streams[IMU_STREAM]
+    shift = np.random.default_rng(1).normal(0.0, 1500.0, len(stream.counts)).astype(np.int64)
+    times = stream.device_time_us + shift
+    return with_stream(recording, IMU_STREAM, dataclasses.replace(stream, device_time_us=times))
+
+
+def run_slow(recording: Recording) -> Recording:
+    streams = {
+        name: dataclasses.replace(
+            stream,
+            device_time_us=stream.device_time_us[0]
+            + ((stream.device_time_us - stream.device_time_us[0]) * 1.02).astype(np.int64),
+        )
+        for name, stream in recording.streams.items()
+    }
+    return dataclasses.replace(recording, streams=streams)
+
+
+def lay_hand_on_later(recording: Recording) -> Recording:
+    """From the end of the lift on the quiet cell shows 3 N more."""
+    stream = recording.streams[FORCE_STREAM]
+    counts = stream.counts.copy()
+    counts[-500:, 0] += 60_000
+    return with_stream(recording, FORCE_STREAM, dataclasses.replace(stream, counts=counts))
+
+
+def bend_accelerometer(recording: Recording) -> Recording:
+    return with_rig(recording, "imu", accel_offset_m_s2=(0.3, -0.2, 0.25))
+
+
+def slope_bench(recording: Recording) -> Recording:
+    slope = float(np.deg2rad(3.0))
+    up = (float(np.sin(slope)), float(np.cos(slope)), 0.0)
+    return with_rig(recording, "home", vertical_in_base=up)
+
+
+def other_scale(recording: Recording) -> Recording:
+    stream = recording.streams[IMU_STREAM]
+    channels = tuple(
+        dataclasses.replace(channel, scale=channel.scale * 1.03) for channel in stream.spec.channels
+    )
+    spec = dataclasses.replace(stream.spec, channels=channels)
+    return with_stream(recording, IMU_STREAM, dataclasses.replace(stream, spec=spec))
+
+
+def other_rig(recording: Recording) -> Recording:
+    identity = dataclasses.replace(recording.identity, rig_serial="R99")
+    return dataclasses.replace(recording, identity=identity)
+
+
+def old_calibration(recording: Recording) -> Recording:
+    return with_rig(recording, "cell", calibrated_on=date(2019, 5, 1))
+
+
+def bad_line(recording: Recording) -> Recording:
+    return dataclasses.replace(recording, counts=LinkCounts(frames=900, bad_frames=7))
+
+
+def too_slow(recording: Recording) -> Recording:
+    counts = LinkCounts(frames=900, dropped_by_host_samples=40)
+    return dataclasses.replace(recording, counts=counts)
+
+
+def biased_gyro(recording: Recording) -> Recording:
+    return with_rig(recording, "imu", gyro_offset_rad_s=(0.08, 0.0, -0.05))
+
+
+@pytest.mark.parametrize(
+    ("key", "change"),
+    [
+        ("recording_status", cut_off),
+        ("lost_samples_force", lose_force),
+        ("missing_time", lose_force),
+        ("heading_unknown", lose_imu_twice),
+        ("segments", come_back),
+        ("saturated", saturate),
+        ("spikes", spike),
+        ("jitter_imu", shake_stamps),
+        ("rate_force", run_slow),
+        ("residual_force", lay_hand_on_later),
+        ("gravity_at_rest", bend_accelerometer),
+        ("home_tilt", slope_bench),
+        ("imu_scale", other_scale),
+        ("rig_identity", other_rig),
+        ("calibration_age", old_calibration),
+        ("damaged_frames", bad_line),
+        ("dropped_by_rig_or_host", too_slow),
+        ("gyro_bias", biased_gyro),
+    ],
+)
+def test_what_is_wrong_is_found_and_nothing_of_it_before(
+    sound: Recording, key: str, change: Change
+) -> None:
+    assert findings(sound)[key].severity is Severity.FINE
+
+    found = findings(change(sound))[key]
+
+    assert found.severity is not Severity.FINE
+
+
+def test_a_sound_recording_has_only_fine_findings(sound: Recording) -> None:
+    assert {finding.severity for finding in analyse(sound).quality} == {Severity.FINE}
+
+
+def test_every_finding_says_what_to_do_in_a_sentence(sound: Recording) -> None:
+    for finding in analyse(sound).quality:
+        assert finding.value
+        assert finding.advice.endswith(".")
+        assert len(finding.advice) > 20
+
+
+def test_keys_are_unique_and_the_worst_comes_first(sound: Recording) -> None:
+    quality = analyse(lose_force(other_rig(sound))).quality
+
+    keys = [finding.key for finding in quality]
+    order = [Severity.WARNING, Severity.NOTE, Severity.FINE]
+    ranks = [order.index(finding.severity) for finding in quality]
+    assert len(set(keys)) == len(keys) >= len(CHECKS)
+    assert ranks == sorted(ranks)
+    assert ranks[0] == 0
+
+
+def test_losses_are_counted_within_segments_only(sound: Recording) -> None:
+    stream = lose_force(sound).streams[FORCE_STREAM]
+
+    assert losses(stream) == (400, 2.0)
+    behind = (stream.sample_number >= 3400).astype(np.int64)
+    assert losses(dataclasses.replace(stream, segment=behind)) == (0, 0.0)
+
+
+def test_the_effective_rate_is_that_of_the_whole_not_of_the_first_two(sound: Recording) -> None:
+    stream = sound.streams[FORCE_STREAM]
+    times = stream.device_time_us.copy()
+    times[1] += 2000
+
+    rate = effective_rate_hz(dataclasses.replace(stream, device_time_us=times))
+
+    assert rate == pytest.approx(200.0, rel=1e-6)
+    assert effective_rate_hz(rows(stream, slice(0, 1))) is None
