@@ -35,8 +35,9 @@ class RepetitionSettings(msgspec.Struct, frozen=True, kw_only=True, forbid_unkno
         home_deg: Below this the arm is down. Above the noise of elevation (0.5 degrees) and a
             resting arm's tremble.
         boundary_deg: Below this the arm has arrived.
-        onset_speed_deg_s: From the boundary the start is walked back, and the end on, to where the
-            arm moves no faster than this: 5 % of the peak of a slow raise (common practice).
+        onset_share: From the boundary the start is walked back, and the end on, to where the speed
+            has fallen to this share of the excursion's peak (5 %: common practice).
+        onset_speed_deg_s: No slower than this is looked for: a resting arm trembles.
         refractory_s: Down for less than this is a bounce at the stop, not the end.
         top_deg: Within this of the highest elevation, on either side, is the top.
         unknown_s: A longer stretch without elevation ends a repetition unfinished.
@@ -45,7 +46,8 @@ class RepetitionSettings(msgspec.Struct, frozen=True, kw_only=True, forbid_unkno
     minimum_amplitude_deg: Positive = 30.0
     home_deg: Positive = 8.0
     boundary_deg: Positive = 3.0
-    onset_speed_deg_s: Positive = 1.5
+    onset_share: Positive = 0.05
+    onset_speed_deg_s: Positive = 0.3
     refractory_s: Positive = 0.5
     top_deg: Positive = 3.0
     unknown_s: Positive = 1.0
@@ -64,11 +66,14 @@ def find_repetitions(
     elevation_deg = np.rad2deg(series.elevation_rad)
     holds = tuple(runs_of(series.contact))
     found: list[RepetitionSpans] = []
-    still = ~(np.abs(series.elevation_speed_rad_s) > np.deg2rad(settings.onset_speed_deg_s))
+    speed_deg_s = np.abs(np.rad2deg(series.elevation_speed_rad_s))
     for left, arrived, complete in _excursions(elevation_deg, series.fs_hz, settings):
         earliest = found[-1].lowering.stop if found else 0
-        start = max(earliest, _last_true(still, left))
-        stop = _first_true(still, arrived) if complete else arrived
+        highest = left + int(np.nanargmax(elevation_deg[left:arrived]))
+        start = max(earliest, _last_true(_still(speed_deg_s, left, highest, settings), left))
+        stop = arrived
+        if complete:
+            stop = _first_true(_still(speed_deg_s, highest, arrived, settings), arrived)
         spans = _spans(elevation_deg, holds, start, stop, earliest, settings, complete=complete)
         found.append(spans)
     return tuple(_without_overlap(found))
@@ -103,6 +108,15 @@ def _walk_back(elevation_deg: Floats, start: int, level_deg: float) -> int:
     with np.errstate(invalid="ignore"):
         below = np.flatnonzero(elevation_deg[: start + 1] < level_deg)
     return int(below[-1]) + 1 if len(below) else 0
+
+
+def _still(speed_deg_s: Floats, start: int, stop: int, settings: RepetitionSettings) -> Flags:
+    """Tell where the arm is still, by the peak speed of its way from *start* to *stop*."""
+    way = speed_deg_s[start:stop]
+    known = way[np.isfinite(way)]
+    peak = float(known.max()) if len(known) else 0.0
+    limit = max(settings.onset_speed_deg_s, settings.onset_share * peak)
+    return ~(speed_deg_s > limit)  # the unknown counts as still: nothing is walked through it
 
 
 def _last_true(flags: Flags, before: int) -> int:
@@ -153,7 +167,7 @@ def _top(elevation_deg: Floats, within_deg: float) -> tuple[int, int]:
 
 def _without_overlap(found: list[RepetitionSpans]) -> Iterator[RepetitionSpans]:
     """End a release where the next set-up begins: a hand left on serves both."""
-    for spans, following in zip(found, [*found[1:], None], strict=True):
+    for spans, following in zip(found, [*found[1:], None], strict=False):
         stop = spans.release.stop
         if following is not None:
             stop = max(spans.release.start, min(stop, following.setup.start))

@@ -7,9 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from acquisition.recording.model import Recording, StreamData, TrialLabel
 from acquisition.virtual_rig import VirtualRig, default_rig, trainee
+from analysis.resolve import push_angles
+from analysis.series import ResolvedSeries
+from analysis.target import Target
 from firmware_protocol.messages import Identity
 
 CLOCK_OFFSET_US = 5_000_000
@@ -64,5 +68,75 @@ def told() -> Callable[..., Told]:
             rig = VirtualRig(default_rig(side, axes), trainee(person), **options)  # type: ignore[arg-type]  # options by name, as a test needs them
             made[key] = Told(recording_of(rig), rig)
         return made[key]
+
+    return make
+
+
+FS_HZ = 200.0
+
+
+def minimum_jerk(count: int) -> NDArray[np.float64]:
+    """Return a minimum-jerk way from 0 to 1 (Flash & Hogan 1985)."""
+    tau = np.linspace(0.0, 1.0, count)
+    return np.asarray(10 * tau**3 - 15 * tau**4 + 6 * tau**5)
+
+
+def series_of(
+    elevation_deg: NDArray[np.float64],
+    force_n: NDArray[np.float64] | None = None,
+    target: Target | None = None,
+) -> ResolvedSeries:
+    """Return a series with a given elevation (n,) and push in B (n, 3), 40 N on target if none."""
+    count = len(elevation_deg)
+    direction = (target or Target()).direction
+    push = np.tile(40.0 * direction, (count, 1)) if force_n is None else force_n
+    angles = push_angles(push, direction)
+    size = np.linalg.norm(push, axis=1)
+    nothing = np.zeros(count, dtype=np.bool_)
+    one = np.full(count, np.deg2rad(0.7))
+    on = np.asarray(size > 5.0)
+    speed = np.gradient(np.deg2rad(elevation_deg)) * FS_HZ
+    return ResolvedSeries(
+        fs_hz=FS_HZ,
+        time_s=np.arange(count) / FS_HZ,
+        force_n=push,
+        glide_n=angles.glide_n,
+        azimuth_rad=angles.azimuth_rad,
+        superior_angle_rad=angles.superior_angle_rad,
+        off_axis_rad=angles.off_axis_rad,
+        azimuth_u_rad=one,
+        superior_angle_u_rad=one,
+        off_axis_u_rad=one,
+        elevation_rad=np.deg2rad(elevation_deg),
+        plane_rad=np.full(count, 0.5),
+        elevation_speed_rad_s=speed,
+        missing=nothing,
+        saturated=nothing,
+        contact=on,
+        directed=on,
+    )
+
+
+@pytest.fixture(scope="session")
+def series() -> Callable[..., ResolvedSeries]:
+    """Return `series_of`."""
+    return series_of
+
+
+@pytest.fixture(scope="session")
+def lift() -> Callable[..., NDArray[np.float64]]:
+    """Return a maker of elevations: rest, up, top, down, rest."""
+
+    def make(
+        top_deg: float = 150.0,
+        up_s: float = 6.0,
+        top_s: float = 1.0,
+        down_s: float = 6.0,
+        rest_s: float = 2.0,
+    ) -> NDArray[np.float64]:
+        rest = np.zeros(int(rest_s * FS_HZ))
+        up = top_deg * minimum_jerk(int(up_s * FS_HZ))
+        down = top_deg * minimum_jerk(int(down_s * FS_HZ))[::-1]
+        return np.concatenate([rest, up, np.full(int(top_s * FS_HZ), top_deg), down, rest])
 
     return make
