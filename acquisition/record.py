@@ -24,6 +24,21 @@ PROGRESS_INTERVAL_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
+class RecordProgress:
+    """How far a recording is.
+
+    Attributes:
+        seconds: Recorded so far, by the rig's clock.
+        samples: Of all streams together.
+        lost_samples: Wherever they were lost.
+    """
+
+    seconds: float
+    samples: int
+    lost_samples: int
+
+
+@dataclass(frozen=True, slots=True)
 class RecordOutcome:
     """How a recording went.
 
@@ -44,9 +59,12 @@ class RecordOutcome:
     @property
     def whole(self) -> bool:
         """Whether it ended as meant and not one sample is missing."""
-        counts = self.counts
-        lost = counts.lost_samples + counts.rig_overrun_samples + counts.dropped_by_host_samples
-        return self.status == COMPLETE and lost == 0
+        return self.status == COMPLETE and self.lost_samples == 0
+
+    @property
+    def lost_samples(self) -> int:
+        """Samples missing, wherever they were lost."""
+        return _lost(self.counts)
 
 
 def record_trial(
@@ -58,7 +76,7 @@ def record_trial(
     label: TrialLabel = TrialLabel(),  # noqa: B008 - frozen
     seconds: float | None = None,
     clock: Clock | None = None,
-    progress: Callable[[float], None] = lambda _: None,
+    progress: Callable[[RecordProgress], None] = lambda _: None,
 ) -> RecordOutcome:
     """Record until the source is finished, *seconds* are had, Ctrl-C, or the line stays away.
 
@@ -70,7 +88,7 @@ def record_trial(
         label: Who and what.
         seconds: Of the rig's time; None: no limit, and Ctrl-C is then the way to end.
         clock: Another one than the machine's.
-        progress: Called now and then with the seconds recorded so far.
+        progress: Called now and then with what is recorded so far.
 
     Raises:
         PortError: The port cannot be opened.
@@ -96,7 +114,7 @@ def record_trial(
     session.add_sink(watch)
     session.add_sink(writer)
     cut_short = COMPLETE if seconds is None else "stopped: by the keyboard, before the time was up"
-    interrupted = _run(session, lambda: progress(watch.seconds), if_interrupted=cut_short)
+    interrupted = _run(session, lambda: progress(watch.progress), if_interrupted=cut_short)
     return RecordOutcome(
         path=writer.close(),
         status=session.status,
@@ -135,6 +153,7 @@ class _StopWatch(SinkBase):
         self._from_us = 0
         self._earlier_us = 0
         self._last_us = 0
+        self._samples = 0
         self._counts_before: LinkCounts | None = None
         self.counts = LinkCounts()
 
@@ -142,7 +161,12 @@ class _StopWatch(SinkBase):
     def seconds(self) -> float:
         return (self._earlier_us + self._last_us - self._from_us) * 1e-6
 
+    @property
+    def progress(self) -> RecordProgress:
+        return RecordProgress(self.seconds, self._samples, _lost(self.counts))
+
     def on_block(self, block: StreamBlock) -> None:
+        self._samples += len(block.counts)
         if block.segment != self._segment:
             self._earlier_us += self._last_us - self._from_us
             self._from_us = self._last_us = int(block.device_time_us[0])
@@ -154,3 +178,7 @@ class _StopWatch(SinkBase):
     def on_step(self, counts: LinkCounts) -> None:
         self._counts_before = self._counts_before or counts
         self.counts = counts.since(self._counts_before)
+
+
+def _lost(counts: LinkCounts) -> int:
+    return counts.lost_samples + counts.rig_overrun_samples + counts.dropped_by_host_samples

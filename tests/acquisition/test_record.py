@@ -36,7 +36,7 @@ def source(identity: Identity, clock: ManualClock) -> Any:
 def test_a_source_with_an_end_is_recorded_whole(
     source: Any, blocks: list[Any], tmp_path: Path, rig: RigDescription, clock: ManualClock
 ) -> None:
-    told: list[float] = []
+    told: list[record.RecordProgress] = []
     label = TrialLabel("T07", "retention", "calm")
 
     outcome = record_trial(
@@ -53,7 +53,7 @@ def test_a_source_with_an_end_is_recorded_whole(
     assert outcome.path == tmp_path / "t.h5"
     assert outcome.whole
     assert outcome.seconds == pytest.approx(1.999)
-    assert told[-1] == outcome.seconds
+    assert told[-1] == record.RecordProgress(outcome.seconds, samples=2000, lost_samples=0)
     assert recording.label == label
     assert recording.target_json == '{"a": 1}'
     assert len(recording.streams["force"].counts) == 2000
@@ -170,8 +170,8 @@ def test_ctrl_c_closes_the_file_properly(
     monkeypatch.setattr(record, "PROGRESS_INTERVAL_S", 0.001)
     pressed = threading.Event()
 
-    def press(recorded_s: float) -> None:
-        if recorded_s > 1.0 and not pressed.is_set():
+    def press(so_far: record.RecordProgress) -> None:
+        if so_far.seconds > 1.0 and not pressed.is_set():
             pressed.set()
             signal.raise_signal(signal.SIGINT)
 

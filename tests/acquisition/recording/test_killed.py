@@ -38,8 +38,8 @@ from acquisition.record import record_trial
 from acquisition.virtual_rig import default_rig
 from firmware_protocol.messages import StreamSpec
 
-def tell(seconds):
-    print(seconds, flush=True)
+def tell(so_far):
+    print(so_far.seconds, flush=True)
 
 record_trial({URL!r}, Path(sys.argv[1]), rig=default_rig(), progress=tell)
 """
