@@ -104,6 +104,20 @@ class CheckedFile:
         """Return how many rows a table has."""
         return int(self._tables[table.path].shape[0])
 
+    def strangers(self) -> list[str]:
+        """Return what the file holds beyond the schema: attributes, tables, groups, links."""
+        known = {*layout.TEXT_ATTRIBUTES, *layout.INTEGER_ATTRIBUTES}
+        tables = set(self._tables)
+        with damage(self.path):
+            found = [f"attribute {name}" for name in self._file.attrs if name not in known]
+            for group in sorted(_groups_above(tables)):
+                names = {f"{group}/{name}" for name in self._file[group or "/"]}
+                found += sorted(names - tables - _groups_above(tables))
+            found += [
+                f"attributes of {path}" for path in sorted(tables) if self._tables[path].attrs
+            ]
+        return found
+
     def _check(self, size: int) -> None:
         self._check_schema()
         self.attributes = {
@@ -197,6 +211,11 @@ def _open_table(file: h5py.File, table: TableSpec) -> h5py.Dataset:
     if group.chunks != chunks or group.id.get_create_plist().get_nfilters():
         raise ValueError(f"{table.path} is stored in another way than the schema's")
     return group
+
+
+def _groups_above(tables: set[str]) -> set[str]:
+    parts = [path.split("/")[:-1] for path in tables]
+    return {"/".join(part[:length]) for part in parts for length in range(1, len(part) + 1)}
 
 
 def _readable_chunks(dataset: h5py.Dataset, table: TableSpec) -> NDArray[Any]:

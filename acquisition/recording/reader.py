@@ -72,7 +72,7 @@ def read_recording(path: Path | str) -> Recording:
     """
     path = Path(path)
     with CheckedFile(path) as file:
-        streams = {wire.spec.name: _stream_data(wire) for wire in _wire_streams(file)}
+        streams = {wire.spec.name: _stream_data(wire) for wire in wire_streams(file)}
         return Recording(
             source=path,
             uuid=file.text("uuid"),
@@ -87,7 +87,7 @@ def read_recording(path: Path | str) -> Recording:
             streams=streams,
             events=_events(file),
             faults=_faults(file),
-            counts=_counts(file),
+            counts=link_counts(file),
         )
 
 
@@ -116,7 +116,7 @@ def read_wire(path: Path | str) -> tuple[Identity, tuple[WireStream, ...]]:
         RecordingError: As `read_recording`.
     """
     with CheckedFile(Path(path)) as file:
-        return file.identity, tuple(_wire_streams(file))
+        return file.identity, tuple(wire_streams(file))
 
 
 def wire_blocks(streams: tuple[WireStream, ...]) -> Iterator[WireBlock]:
@@ -140,7 +140,12 @@ def _blocks_of(stream: WireStream) -> Iterator[WireBlock]:
         yield WireBlock(arrival_ns, segment, block)
 
 
-def _wire_streams(file: CheckedFile) -> Iterator[WireStream]:
+def wire_streams(file: CheckedFile) -> Iterator[WireStream]:
+    """Yield the streams of an open recording; of a cut-off one the whole blocks only.
+
+    Raises:
+        RecordingError: A closed one contradicts itself.
+    """
     for spec in file.identity.streams:
         counts_table, blocks_table = layout.stream_tables(spec)
         counts, blocks = file.rows(counts_table), file.rows(blocks_table)
@@ -213,7 +218,8 @@ def _faults(file: CheckedFile) -> tuple[Fault, ...]:
         )
 
 
-def _counts(file: CheckedFile) -> LinkCounts:
+def link_counts(file: CheckedFile) -> LinkCounts:
+    """Return the accounts as last written to an open recording."""
     rows = file.rows(layout.LINK)
     rows = rows[rows["frames"] > 0]
     return LinkCounts(*rows[-1].item()[1:]) if len(rows) else LinkCounts()

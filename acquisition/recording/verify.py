@@ -1,0 +1,181 @@
+"""Is a recording whole? Everything that can be checked without knowing what it means.
+
+Faults are contradictions: the file is not what its recorder wrote. What is missing (a killed
+recorder, lost samples) is honest, and told apart: such a file can be used.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from uuid import UUID
+
+import numpy as np
+
+from acquisition.errors import DescriptionError, RecordingError
+from acquisition.recording import layout
+from acquisition.recording.checked import CheckedFile, damage
+from acquisition.recording.label import check_label
+from acquisition.recording.model import LinkCounts, TrialLabel
+from acquisition.recording.reader import WireStream, hash_of, link_counts, wire_streams
+from acquisition.rig import rig_from_json
+
+STOPPED = "stopped: "
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """What was found.
+
+    Attributes:
+        path: The file.
+        faults: What contradicts itself, one sentence each.
+        missing: What is honestly not there, one sentence each.
+        sha256: Hash of what is in the file now, empty if it cannot be read.
+        samples: By stream.
+    """
+
+    path: Path
+    faults: tuple[str, ...]
+    missing: tuple[str, ...] = ()
+    sha256: str = ""
+    samples: tuple[tuple[str, int], ...] = ()
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing is wrong and nothing is missing."""
+        return not self.faults and not self.missing
+
+
+def verify_recording(path: Path | str) -> Verified:
+    """Check schema, checksums, numbering, times, end marker and content hash of a recording."""
+    path = Path(path)
+    try:
+        with CheckedFile(path) as file:
+            return _verify(file)
+    except RecordingError as error:
+        return Verified(path, (str(error).removeprefix(f"{path}: "),))
+
+
+def _verify(file: CheckedFile) -> Verified:
+    faults = [*_faults_of_head(file), *_faults_of_blocks(file)]
+    streams, sha256 = tuple(wire_streams(file)), hash_of(file)
+    for wire in streams:
+        faults += _faults_of_stream(wire)
+    with damage(file.path):
+        faults += [*_faults_of_segments(streams), *_faults_of_end(file, sha256)]
+        missing = _missing(file, streams, link_counts(file))
+    samples = tuple((wire.spec.name, len(wire.counts)) for wire in streams)
+    return Verified(file.path, tuple(faults), tuple(missing), sha256, samples)
+
+
+def _faults_of_head(file: CheckedFile) -> Iterator[str]:
+    for name in file.strangers():
+        yield f"{name} is in the file, but not in the schema; nobody vouches for it"
+    try:
+        UUID(file.text("uuid"))
+    except ValueError:
+        yield f"uuid {file.text('uuid')!r} is none"
+    try:
+        datetime.fromisoformat(file.text("started_utc"))
+    except ValueError:
+        yield f"started_utc {file.text('started_utc')!r} is no date"
+    try:
+        check_label(TrialLabel(file.text("person"), file.text("condition"), file.text("note")))
+        rig_from_json(file.text("rig_json"), where="rig description")
+    except (RecordingError, DescriptionError, RecursionError) as cause:
+        yield str(cause)
+
+
+def _faults_of_blocks(file: CheckedFile) -> Iterator[str]:
+    """In a closed file every block must fit its checksum; a cut-off one may end torn."""
+    if file.cut_off:
+        return
+    for spec in file.identity.streams:
+        counts, blocks = layout.stream_tables(spec)
+        rows = file.rows(blocks)
+        whole = layout.whole_blocks(rows, file.rows(counts).tobytes(), counts.row_bytes)
+        torn = np.flatnonzero(~whole)
+        if len(torn):
+            yield (
+                f"stream {spec.name!r}: {len(torn)} of {len(rows)} blocks do not fit their "
+                f"checksum, the first from sample {rows['sample_number'][torn[0]]} on"
+            )
+
+
+def _faults_of_stream(wire: WireStream) -> Iterator[str]:
+    blocks, name = wire.blocks, wire.spec.name
+    if not len(blocks):
+        return
+    same = np.diff(blocks["segment"].astype(np.int64)) == 0
+    number, time_us = blocks["sample_number"], blocks["device_time_us"]
+    number_after = number + blocks["sample_count"].astype(np.int64)
+    time_last_us = time_us + blocks["span_us"].astype(np.int64)
+    checks = {
+        "sample numbers go back": same & (number[1:] < number_after[:-1]),
+        "the rig's clock goes back": same & (time_us[1:] < time_last_us[:-1]),
+        "blocks do not stand in order of arrival": np.diff(blocks["arrival_ns"]) < 0,
+        "segments go back": np.diff(blocks["segment"].astype(np.int64)) < 0,
+    }
+    for what, where in checks.items():
+        if where.any():
+            first = number[1:][where][0]
+            yield f"stream {name!r}: {what} ({where.sum()} times, first at sample {first})"
+    if (number < 0).any() or (time_us < 0).any():
+        yield f"stream {name!r}: a sample number or a time is less than 0"
+
+
+def _faults_of_segments(streams: Sequence[WireStream]) -> Iterator[str]:
+    """Check that a segment begins only after every stream has ended the one before."""
+    blocks = np.concatenate([wire.blocks[["segment", "arrival_ns"]] for wire in streams])
+    inside = blocks[np.argsort(blocks["arrival_ns"], kind="stable")]["segment"].astype(np.int64)
+    if (np.diff(inside) < 0).any():
+        yield "segments of different streams overlap in their time of arrival"
+
+
+def _faults_of_end(file: CheckedFile, sha256: str) -> Iterator[str]:
+    status, written = file.text("status"), file.text("content_sha256")
+    if status == layout.RECORDING:
+        if written:
+            yield "says it is still being recorded, but has the content hash of a closed file"
+        return
+    if status != layout.COMPLETE and not status.startswith(STOPPED):
+        yield f"status {status!r} is none of the schema's"
+    if not written:
+        yield f"status is {status!r}, but there is no content hash"
+    elif written != sha256:
+        yield (
+            f"content hash is {sha256[:12]}…, at closing it was {written[:12]}…: "
+            "something was changed afterwards"
+        )
+
+
+def _missing(file: CheckedFile, streams: Sequence[WireStream], counts: LinkCounts) -> Iterator[str]:
+    status = file.text("status")
+    if file.cut_off:
+        yield "was never closed: its recorder was killed, up to a second is missing at the end"
+    elif status.startswith(STOPPED):
+        yield f"ended early ({status.removeprefix(STOPPED)})"
+    for wire in streams:
+        if wire.torn_blocks:
+            yield f"stream {wire.spec.name!r}: {wire.torn_blocks} torn blocks are left out"
+    jumped = sum(map(jumped_samples, streams))
+    lost = counts.lost_samples
+    if jumped > lost and not file.cut_off:
+        yield f"sample numbers jump over {jumped} samples, the accounts tell of {lost} lost"
+    elif jumped or lost:
+        yield f"{max(jumped, lost)} samples were lost on the line"
+    if counts.rig_overrun_samples:
+        yield f"{counts.rig_overrun_samples} samples were dropped by the rig"
+    if counts.dropped_by_host_samples:
+        yield f"{counts.dropped_by_host_samples} samples came between segments and were dropped"
+
+
+def jumped_samples(wire: WireStream) -> int:
+    """Return how many samples are missing between the blocks of a stream, inside segments."""
+    blocks = wire.blocks
+    after = blocks["sample_number"] + blocks["sample_count"].astype(np.int64)
+    same = np.diff(blocks["segment"].astype(np.int64)) == 0
+    return int((blocks["sample_number"][1:] - after[:-1])[same].clip(min=0).sum())
