@@ -22,8 +22,6 @@ from firmware_protocol.messages import (
     Stop,
 )
 
-Received = Message | FrameFault | Malformed
-
 
 class HostEnd:
     """The host's end: asks and starts; learns who the rig is.
@@ -66,13 +64,16 @@ class HostEnd:
     def receive(self, data: bytes) -> list[RigMessage | FrameFault | Malformed]:
         """Return everything that *data* completes, oldest first."""
         received: list[RigMessage | FrameFault | Malformed] = []
-        for item in _received(self._decoder, data):
+        for frame in self._decoder.feed(data):
+            if isinstance(frame, FrameFault):
+                received.append(frame)
+                continue
+            item = decode(frame)
             if isinstance(item, HostMessage):
-                received.append(Malformed("the rig said what only a host may say", encode(item)))
-            else:
-                if isinstance(item, Identity):
-                    self.identity = item
-                received.append(item)
+                item = _out_of_role(item, frame)
+            elif isinstance(item, Identity):
+                self.identity = item
+            received.append(item)
         return received
 
     def _ask(self, kind: Callable[[int], HostMessage]) -> bytes:
@@ -98,11 +99,14 @@ class RigEnd:
     def receive(self, data: bytes) -> list[HostMessage | FrameFault | Malformed]:
         """Return everything that *data* completes, oldest first."""
         received: list[HostMessage | FrameFault | Malformed] = []
-        for item in _received(self._decoder, data):
+        for frame in self._decoder.feed(data):
+            if isinstance(frame, FrameFault):
+                received.append(frame)
+                continue
+            item = decode(frame)
             if isinstance(item, RigMessage):
-                received.append(Malformed("the host said what only a rig may say", encode(item)))
-            else:
-                received.append(item)
+                item = _out_of_role(item, frame)
+            received.append(item)
         return received
 
     def send(self, message: RigMessage) -> bytes:
@@ -116,5 +120,5 @@ class RigEnd:
         return encode_frame(encode(message))
 
 
-def _received(decoder: FrameDecoder, data: bytes) -> list[Received]:
-    return [item if isinstance(item, FrameFault) else decode(item) for item in decoder.feed(data)]
+def _out_of_role(message: Message, payload: bytes) -> Malformed:
+    return Malformed(f"{type(message).__name__} is for the other end to say", payload)

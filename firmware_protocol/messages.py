@@ -19,13 +19,29 @@ IMU_STREAM = "imu"
 
 
 class SampleType(IntEnum):
-    """How one value of a stream lies in a sample block (little-endian)."""
+    """How one value of a stream lies in a sample block (little-endian).
+
+    Closed within a major version: data of an unknown type could not be read.
+    """
 
     INT16 = 1
     INT32 = 2
 
 
-class Outcome(IntEnum):
+class OpenCode(IntEnum):
+    """One byte to which a newer minor version may add: what it adds keeps its number."""
+
+    @classmethod
+    def _missing_(cls, value: object) -> OpenCode | None:
+        if not isinstance(value, int) or not 0 < value <= 255:
+            return None
+        member = int.__new__(cls, value)
+        member._name_ = f"CODE_{value}"
+        member._value_ = value
+        return member
+
+
+class Outcome(OpenCode):
     """How the rig took a command."""
 
     DONE = 0
@@ -34,8 +50,8 @@ class Outcome(IntEnum):
     NOT_POSSIBLE_NOW = 3
 
 
-class FaultCode(IntEnum):
-    """What the rig reports unasked. Numbers are never reused."""
+class FaultCode(OpenCode):
+    """What the rig reports unasked. Numbers are never reused, 0 is none."""
 
     BRIDGE_OPEN = 1
     CONVERTER_SATURATED = 2
@@ -167,7 +183,7 @@ class Status:
     Attributes:
         device_time_us: Device time now.
         streaming: Whether sample blocks are being sent.
-        overrun_samples: Samples the rig itself had to drop since it started.
+        overrun_samples: Samples the rig itself had to drop since power-up.
     """
 
     device_time_us: int
