@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acquisition.rig import RigDescription
+from acquisition.rig import Matrix3, RigDescription
 from firmware_protocol.messages import StreamSpec
 
 Floats = NDArray[np.float64]
@@ -91,10 +91,15 @@ class PhysicalUnits:
     def __init__(self, rig: RigDescription) -> None:
         self._side = rig.rig.side
         self._axes = rig.cell.axes
-        self._matrix = np.asarray(rig.cell.calibration_matrix, dtype=np.float64)
         self._zero = np.asarray(rig.cell.zero_counts or (0.0,) * self._axes)
-        self._cell_to_humerus = np.asarray(rig.cell.to_humerus, dtype=np.float64)
-        self._imu_to_humerus = np.asarray(rig.imu.to_humerus, dtype=np.float64)
+        # Calibration, rotation and mirror in one: an hour of samples is multiplied once.
+        turn = np.zeros((6, 6))
+        turn[:3, :3] = _turn(rig.cell.to_humerus, self._side, axial=False)
+        turn[3:, 3:] = _turn(rig.cell.to_humerus, self._side, axial=True)
+        matrix = np.asarray(rig.cell.calibration_matrix, dtype=np.float64)
+        self._counts_to_wrench = matrix.T @ turn[: self._axes, : self._axes]
+        self._accel_turn = _turn(rig.imu.to_humerus, self._side, axial=False)
+        self._gyro_turn = _turn(rig.imu.to_humerus, self._side, axial=True)
         self._imu = rig.imu
 
     def wrench(self, counts: Counts, spec: StreamSpec) -> WrenchSamples:
@@ -112,12 +117,9 @@ class PhysicalUnits:
                 f"stream {spec.name!r} has {counts.shape[1]} channels, "
                 f"the rig description says axes = {self._axes}"
             )
-        wrench = (counts - self._zero) @ self._matrix.T
-        force = self._into_humerus(wrench[:, :3], self._cell_to_humerus, axial=False)
-        moment = None
-        if self._axes == 6:
-            moment = self._into_humerus(wrench[:, 3:], self._cell_to_humerus, axial=True)
-        return WrenchSamples(force, moment, at_rails(counts, spec))
+        wrench: Floats = (counts - self._zero) @ self._counts_to_wrench
+        moment = wrench[:, 3:] if self._axes == 6 else None
+        return WrenchSamples(wrench[:, :3], moment, at_rails(counts, spec))
 
     def inertial(self, counts: Counts, spec: StreamSpec) -> InertialSamples:
         """Scale, take off the known offsets, turn into H, mirror if left.
@@ -130,13 +132,15 @@ class PhysicalUnits:
         accel = counts[:, :3] * scales.accel_m_s2 - np.asarray(self._imu.accel_offset_m_s2)
         gyro = counts[:, 3:6] * scales.gyro_rad_s - np.asarray(self._imu.gyro_offset_rad_s)
         return InertialSamples(
-            self._into_humerus(accel, self._imu_to_humerus, axial=False),
-            self._into_humerus(gyro, self._imu_to_humerus, axial=True),
+            accel @ self._accel_turn,
+            gyro @ self._gyro_turn,
             at_rails(counts, spec),
         )
 
-    def _into_humerus(self, vectors: Floats, rotation: Floats, *, axial: bool) -> Floats:
-        return mirror_if_left(vectors @ rotation.T, self._side, axial=axial)
+
+def _turn(to_humerus: Matrix3, side: str, *, axial: bool) -> Floats:
+    """Return the matrix (3, 3) by which rows in a sensor's frame are multiplied to stand in H."""
+    return mirror_if_left(np.asarray(to_humerus, dtype=np.float64).T, side, axial=axial)
 
 
 def at_rails(counts: Counts, spec: StreamSpec) -> Flags:

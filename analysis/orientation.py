@@ -32,7 +32,6 @@ Flags = NDArray[np.bool_]
 
 EARTH_UP = np.array([0.0, 0.0, 1.0])
 DISTAL = np.array([0.0, -1.0, 0.0])
-BASE_DOWN = np.array([0.0, -1.0, 0.0])
 MIN_STRETCH_S = 0.1
 
 
@@ -194,26 +193,35 @@ def quaternion_product(first: Floats, second: Floats) -> Floats:
     )
 
 
-def elevation(humerus_to_base: Rotation) -> Floats:
-    """Return the angle between the distal axis and straight down, shape (n,), radians."""
-    return angle_between(humerus_to_base.apply(DISTAL), BASE_DOWN)
+def distal_axis(humerus_to_base: Rotation) -> Floats:
+    """Return where the arm points, in B, shape (n, 3): −Y of H."""
+    return np.asarray(humerus_to_base.apply(DISTAL))
 
 
-def plane_of_elevation(humerus_to_base: Rotation, min_elevation_rad: float) -> Floats:
-    """Return the azimuth of the distal axis about Y, shape (n,), radians.
+def elevation(distal: Floats) -> Floats:
+    """Return the angle of distal axes (n, 3) in B from straight down, shape (n,), radians."""
+    return np.asarray(np.arctan2(np.hypot(distal[:, 0], distal[:, 2]), -distal[:, 1]))
+
+
+def plane_of_elevation(distal: Floats, min_elevation_rad: float) -> Floats:
+    """Return the azimuth of distal axes (n, 3) in B about Y, shape (n,), radians.
 
     0 in the frontal plane, +π/2 straight ahead; NaN below *min_elevation_rad*, and as near to
     straight up, where it is not defined.
     """
-    distal = humerus_to_base.apply(DISTAL)
     plane = np.arctan2(distal[:, 0], distal[:, 2])
     plane[np.hypot(distal[:, 0], distal[:, 2]) < np.sin(min_elevation_rad)] = np.nan
     return np.asarray(plane)
 
 
-def elevation_speed(humerus_to_base: Rotation, rate_rad_s: Floats) -> Floats:
-    """Return how fast the elevation grows, shape (n,), rad/s, from the angular rate in H."""
-    distal = humerus_to_base.apply(DISTAL)
+def elevation_speed(humerus_to_base: Rotation, distal: Floats, rate_rad_s: Floats) -> Floats:
+    """Return how fast the elevation grows, shape (n,), rad/s.
+
+    Args:
+        humerus_to_base: n rotations.
+        distal: Shape (n, 3), their `distal_axis`.
+        rate_rad_s: Shape (n, 3), angular rate in H.
+    """
     change = humerus_to_base.apply(cross(rate_rad_s, DISTAL))
     out = np.hypot(distal[:, 0], distal[:, 2])
     # At the hanging arm every direction is outward: there the speed is that of the tip.

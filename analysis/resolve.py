@@ -11,6 +11,7 @@ from scipy.spatial.transform import Rotation
 from acquisition.physical import Geometry
 from analysis.contact import head_contact_points
 from analysis.orientation import (
+    distal_axis,
     elevation,
     elevation_speed,
     plane_of_elevation,
@@ -161,7 +162,8 @@ def resolve(
     for value in (angles.glide_n, angles.azimuth_rad, angles.off_axis_rad):
         value[faces_unknown] = np.nan
     min_raised = float(np.deg2rad(settings.plane_min_elevation_deg))
-    plane = plane_of_elevation(rotation, min_raised)
+    distal = distal_axis(rotation)
+    plane = plane_of_elevation(distal, min_raised)
     plane[faces_unknown | ~found.pose_known] = np.nan
     return read_only(
         ResolvedSeries(
@@ -175,9 +177,9 @@ def resolve(
             azimuth_u_rad=u.azimuth_rad,
             superior_angle_u_rad=u.superior_angle_rad,
             off_axis_u_rad=u.off_axis_rad,
-            elevation_rad=np.where(found.pose_known, elevation(rotation), np.nan),
+            elevation_rad=np.where(found.pose_known, elevation(distal), np.nan),
             plane_rad=plane,
-            elevation_speed_rad_s=elevation_speed(rotation, found.angular_rate_rad_s),
+            elevation_speed_rad_s=elevation_speed(rotation, distal, found.angular_rate_rad_s),
             missing=found.missing,
             saturated=found.saturated,
             contact=found.contact,

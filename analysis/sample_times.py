@@ -26,6 +26,10 @@ the grid would take the wrong neighbour."""
 NEARLY_ALL = 0.999
 OUTLIER_SDS = 4.0
 MIN_LINE_SAMPLES = 20
+MAX_LINE_SAMPLES = 100_000
+"""Of a longer segment every second, third … stamp is looked at: a line needs no more."""
+STAMP_S = 1e-6
+"""Resolution of the rig's clock."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,16 +37,27 @@ class LineFit:
     """Time against sample number in one segment.
 
     Attributes:
-        rate_hz: Samples per second of the rig's clock.
+        first_s: Time of sample 0.
+        spacing_s: From one sample to the next.
         jitter_s: SD of the stamps about the line.
         fits: Nearly all stamps lie near enough to be replaced.
-        times_s: Shape (n,), the line at every sample.
     """
 
-    rate_hz: float
+    first_s: float
+    spacing_s: float
     jitter_s: float
     fits: bool
-    times_s: Floats
+
+    @property
+    def rate_hz(self) -> float:
+        """Samples per second of the rig's clock."""
+        return 1.0 / self.spacing_s
+
+    def times_s(self, sample_number: NDArray[np.int64]) -> Floats:
+        """Return when samples (n,) were taken."""
+        times: Floats = sample_number * np.float64(self.spacing_s)
+        times += self.first_s
+        return times
 
 
 def clock_offsets_us(streams: Mapping[str, StreamData]) -> dict[int, float]:
@@ -73,9 +88,9 @@ def sample_times_s(stream: StreamData, clocks: Mapping[int, float]) -> Floats:
         here = stream.segment == segment
         if not here.any():
             continue
-        stamps = stream.device_time_us[here]
-        line = fit_line(stamps, stream.sample_number[here], stream.spec.rate_hz)
-        cleaned = line.times_s if line is not None and line.fits else stamps * 1e-6
+        stamps, number = stream.device_time_us[here], stream.sample_number[here]
+        line = fit_line(stamps, number, stream.spec.rate_hz)
+        cleaned = line.times_s(number) if line is not None and line.fits else stamps * 1e-6
         times[here] = cleaned + offset_us * 1e-6
     return times
 
@@ -95,21 +110,22 @@ def fit_line(
     """
     if len(sample_number) < MIN_LINE_SAMPLES or sample_number[-1] == sample_number[0]:
         return None
-    number = (sample_number - sample_number[0]).astype(np.float64)
-    time_s = (device_time_us - device_time_us[0]) * 1e-6
-    line = _least_squares(number, time_s)
-    off = np.abs(time_s - line[0] - line[1] * number)
-    near = off <= OUTLIER_SDS * MAD_TO_SD * np.median(off) + 1e-6
-    line = _least_squares(number[near], time_s[near])
-    fitted = line[0] + line[1] * number
-    off = np.abs(time_s - fitted)
-    if not line[1] > 0:
+    some = slice(None, None, -(-len(sample_number) // MAX_LINE_SAMPLES))
+    first, first_s = sample_number[0], device_time_us[0] * 1e-6
+    number = (sample_number[some] - first).astype(np.float64)
+    time_s = (device_time_us[some] - device_time_us[0]) * 1e-6
+    begin, spacing = _least_squares(number, time_s)
+    off = np.abs(time_s - begin - spacing * number)
+    near = off <= OUTLIER_SDS * MAD_TO_SD * np.median(off) + STAMP_S
+    begin, spacing = _least_squares(number[near], time_s[near])
+    if not spacing > 0.0:
         return None
+    off = np.abs(time_s - begin - spacing * number)
     return LineFit(
-        rate_hz=float(1.0 / line[1]),
+        first_s=float(first_s + begin - spacing * first),
+        spacing_s=spacing,
         jitter_s=float(np.sqrt(np.mean(off[near] ** 2))),
         fits=bool(np.quantile(off, NEARLY_ALL) <= JITTER_SHARE / nominal_hz),
-        times_s=fitted + device_time_us[0] * 1e-6,
     )
 
 

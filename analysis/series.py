@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class ResolvedSeries:
     """The hand's push in the base frame B of a right shoulder, on an even time grid.
 
@@ -63,10 +64,11 @@ class ResolvedSeries:
     def __len__(self) -> int:
         return len(self.time_s)
 
-    @property
+    @cached_property
     def magnitude_n(self) -> Floats:
-        """Magnitude of the push, shape (n,)."""
+        """Magnitude of the push, shape (n,); worked out once, as every measure asks for it."""
         norm: Floats = np.linalg.norm(self.force_n, axis=1)
+        norm.flags.writeable = False
         return norm
 
     @property
@@ -77,8 +79,8 @@ class ResolvedSeries:
 
 def read_only(series: ResolvedSeries) -> ResolvedSeries:
     """Forbid changing the arrays of a series, and return it."""
-    for name in series.__slots__:
-        values = getattr(series, name)
+    for field in fields(series):
+        values = getattr(series, field.name)
         if isinstance(values, np.ndarray):
             values.flags.writeable = False
     return series

@@ -124,14 +124,44 @@ def direction_uncertainty(
         lateral /= level_size[:, np.newaxis]
         upward = cross(unit, lateral)
         away = _away_from(unit, target, upward)
-        sideways = _along(lateral, force_n, unit, size, heading, sources)
-        upright = _along(upward, force_n, unit, size, heading, sources)
+        push = _Push(force_n, unit, size, heading)
+        sideways, upright = push.along(lateral, sources), push.along(upward, sources)
         return DirectionUncertainty(
             azimuth_rad=sideways * size / level_size,
             superior_angle_rad=upright,
-            off_axis_rad=_along(away, force_n, unit, size, heading, sources),
+            off_axis_rad=push.along(away, sources),
             worst_rad=np.fmax(sideways, upright),
         )
+
+
+@dataclass(frozen=True, slots=True)
+class _Push:
+    """A push: force (n, 3), its direction (n, 3) and size (n,), and u of its heading (n,)."""
+
+    force_n: Floats
+    unit: Floats
+    size_n: Floats
+    heading_rad: Floats
+
+    def along(self, tangent: Floats, sources: UncertaintySources) -> Floats:
+        """Return the standard uncertainty along unit tangents (n, 3), shape (n,), radians."""
+        # Turning about the vertical moves the push by up × F; 1 − that² is what is left of the
+        # unit lever for the horizontal axes.
+        about_vertical2 = _dot(cross(sources.up, self.unit), tangent) ** 2
+        turning = sources.inclination_rad**2 * (1.0 - about_vertical2)
+        # An unknown heading leaves alone what does not turn with it.
+        turns = about_vertical2 > 1e-12
+        turning += np.where(turns, self.heading_rad**2 * about_vertical2, 0.0)
+        measured = self.force_n + sources.weight_n
+        measured2 = _dot(measured, measured) - _dot(measured, tangent) ** 2
+        across2 = _dot(tangent @ sources.force_covariance_n2, tangent)
+        mass2 = (sources.mass_kg * STANDARD_GRAVITY_M_S2 * (tangent @ sources.up)) ** 2
+        by_force = across2 + mass2 + sources.mounting_rad**2 * measured2
+        return np.asarray(np.sqrt(by_force / self.size_n**2 + turning))
+
+
+def _dot(first: Floats, second: Floats) -> Floats:
+    return np.asarray(np.einsum("ij,ij->i", first, second))
 
 
 def _away_from(unit: Floats, target: Floats, fallback: Floats) -> Floats:
@@ -143,25 +173,3 @@ def _away_from(unit: Floats, target: Floats, fallback: Floats) -> Floats:
     tangent[on_it] = fallback[on_it]
     length[on_it] = 1.0
     return np.asarray(tangent / length[:, np.newaxis])
-
-
-def _along(
-    tangent: Floats,
-    force_n: Floats,
-    unit: Floats,
-    size: Floats,
-    heading_rad: Floats,
-    sources: UncertaintySources,
-) -> Floats:
-    """Return the standard uncertainty of the direction along a tangent, shape (n,), radians."""
-    lever = cross(unit, tangent)
-    upright2 = (lever @ sources.up) ** 2
-    # 1 − upright² is what is left of the unit lever for the horizontal axes. An unknown heading
-    # leaves alone what does not turn with it.
-    turning = sources.inclination_rad**2 * (1.0 - upright2)
-    turning += np.where(upright2 > 1e-12, heading_rad**2 * upright2, 0.0)
-    measured2 = np.sum(cross(force_n + sources.weight_n, tangent) ** 2, axis=1)
-    across2 = np.sum(tangent @ sources.force_covariance_n2 * tangent, axis=1)
-    mass2 = (sources.mass_kg * STANDARD_GRAVITY_M_S2 * (tangent @ sources.up)) ** 2
-    by_force = across2 + mass2 + sources.mounting_rad**2 * measured2
-    return np.asarray(np.sqrt(by_force / size**2 + turning))

@@ -177,7 +177,7 @@ def test_a_single_wrong_stamp_moves_no_other() -> None:
 
     assert line is not None
     assert line.fits
-    assert np.abs(line.times_s - number * 1e-3).max() < 1e-7
+    assert np.abs(line.times_s(number) - number * 1e-3).max() < 1e-7
 
 
 def test_a_wandering_oscillator_keeps_its_stamps(recording: Recording) -> None:
