@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import signal
 import sys
 import threading
+from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
 
@@ -18,7 +20,7 @@ from acquisition.transports import transport_for
 from analysis.target import Target
 from ui.desktop.window import TrainerWindow
 from ui.live.feed import LiveFeed
-from ui.live.screen import TrainerModel
+from ui.live.moment import Trainer
 
 log = logging.getLogger(__name__)
 
@@ -31,14 +33,15 @@ def run_window(
     try:
         feed.open()
         application = application_of_this_process()
-        window = TrainerWindow(TrainerModel(feed))
-        report_uncaught_in(feed)
-        # The window's timer lets Python see the signal within a frame.
-        signal.signal(signal.SIGINT, lambda *_: window.close())
-        window.show()
-        return int(application.exec())
+        window = TrainerWindow(Trainer(feed))
+        with errors_shown_in(feed), closed_by_ctrl_c(window):
+            window.show()
+            code = int(application.exec())
     finally:
         feed.close()
+    if feed.failure:
+        log.error("%s", feed.failure)  # the window that would have shown it is gone
+    return 1 if feed.failure else code
 
 
 def application_of_this_process() -> QApplication:
@@ -48,14 +51,37 @@ def application_of_this_process() -> QApplication:
     return running if isinstance(running, QApplication) else QApplication(sys.argv[:1])
 
 
-def report_uncaught_in(feed: LiveFeed) -> None:
-    """Let errors nobody caught appear in the window and in the log, with their traceback."""
+@contextlib.contextmanager
+def closed_by_ctrl_c(window: TrainerWindow) -> Iterator[None]:
+    """Let Ctrl-C in the terminal close the window; its timer lets Python see it in a frame."""
+    before = signal.signal(signal.SIGINT, lambda *_: window.close())
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+@contextlib.contextmanager
+def errors_shown_in(feed: LiveFeed) -> Iterator[None]:
+    """Let errors nobody caught appear in the window, and their traceback in the log.
+
+    One that comes again with every frame is logged once.
+    """
+    logged: set[str] = set()
 
     def report(
         kind: type[BaseException], error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        log.error("not caught", exc_info=(kind, error or kind(), trace))
-        feed.tell(f"something went wrong: {error}")
+        text = f"{kind.__name__}: {error}"
+        if text not in logged:
+            logged.add(text)
+            log.error("not caught", exc_info=(kind, error or kind(), trace))
+        feed.tell(f"something went wrong: {text}", trouble=True)
 
+    before = sys.excepthook, threading.excepthook
     sys.excepthook = report
     threading.excepthook = lambda args: report(args.exc_type, args.exc_value, args.exc_traceback)
+    try:
+        yield
+    finally:
+        sys.excepthook, threading.excepthook = before

@@ -9,10 +9,13 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QBrush, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from ui.desktop.look import BAD, BAND, GOOD, INK, LINE, QUIET, font
+from ui.desktop.look import BAD, BAND, GOOD, GROUND, INK, QUIET, font
+from ui.numbers import shown
 
-LEFT = Qt.AlignmentFlag.AlignLeft
-BAR_TOP, BAR_HEIGHT, MARGIN = 46.0, 18.0, 18.0
+UP_LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop
+UP_RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignTop
+DOWN_LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignBottom
+BAR_TOP, BAR_HEIGHT, MARGIN = 46.0, 16.0, 16.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,23 +24,24 @@ class Scale:
 
     Attributes:
         title: Name of the quantity.
-        unit: Behind the number.
+        unit: Behind the number, with its space.
         low: Left end.
         high: Right end.
-        allowed: From and to, shaded.
         ticks: Where numbers stand.
-        decimals: Of the number.
-        signed: Show + too.
+        allowed: From and to, shaded; None if there is nothing to keep to.
     """
 
     title: str
     unit: str
     low: float
     high: float
-    allowed: tuple[float, float]
     ticks: tuple[float, ...]
-    decimals: int = 0
-    signed: bool = False
+    allowed: tuple[float, float] | None = None
+
+
+def number(value: float, unit: str, *, sign: str = "") -> str:
+    """Return a number as gauges show it, — if there is none."""
+    return f"{shown(value, 0, sign=sign)}{unit}" if math.isfinite(value) else "—"
 
 
 class Gauge(QWidget):
@@ -48,25 +52,27 @@ class Gauge(QWidget):
         self._scale = scale
         self._value = math.nan
         self._word = ""
+        self._bad = False
+        self.setAccessibleName(scale.title)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
 
     def sizeHint(self) -> QSize:
-        return QSize(320, 88)
+        return QSize(300, 84)
 
-    def show_value(self, value: float, word: str) -> None:
-        """Show a value (NaN: none) and what it means in a word."""
-        self._value, self._word = value, word
+    def show_value(self, value: float, word: str, *, bad: bool) -> None:
+        """Show a value (NaN: none), what it means in a word, and whether that is bad."""
+        self._value, self._word, self._bad = value, word, bad
         self.update()
 
     @property
     def text(self) -> str:
         """The number as shown."""
-        if not math.isfinite(self._value):
-            return "—"
-        sign = "+" if self._scale.signed else ""
-        number = f"{round(self._value, self._scale.decimals) + 0.0:{sign}.{self._scale.decimals}f}"
-        space = "" if self._scale.unit.startswith("°") else " "
-        return f"{number.replace('-', '−')}{space}{self._scale.unit}"
+        return number(self._value, self._scale.unit)
+
+    @property
+    def word(self) -> str:
+        """The word as shown."""
+        return self._word
 
     def paintEvent(self, event: QPaintEvent) -> None:
         painter = QPainter(self)
@@ -78,45 +84,39 @@ class Gauge(QWidget):
         painter.end()
 
     def _paint_words(self, painter: QPainter) -> None:
-        head = QRectF(MARGIN, 4, self.width() - 2 * MARGIN, 36)
+        head = QRectF(MARGIN, 4, self.width() - 2 * MARGIN, 37)
         painter.setPen(INK)
         painter.setFont(font(11))
-        painter.drawText(
-            head, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop, self._scale.title
-        )
+        painter.drawText(head, UP_LEFT, self._scale.title)
         painter.setFont(font(17, bold=True))
-        painter.drawText(head, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignTop, self.text)
-        painter.setFont(font(10, bold=self._is_bad()))
-        painter.setPen(BAD if self._is_bad() else QUIET)
-        painter.drawText(
-            head, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignBottom, self._word
-        )
+        painter.drawText(head, UP_RIGHT, self.text)
+        painter.setFont(font(10, bold=self._bad))
+        painter.setPen(BAD if self._bad else QUIET)
+        painter.drawText(head, DOWN_LEFT, f"▲ {self._word}" if self._bad else self._word)
 
     def _paint_scale(self, painter: QPainter) -> None:
         painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(QBrush(LINE))
+        painter.setBrush(QBrush(GROUND))
         painter.drawRect(self._bar(self._scale.low, self._scale.high))
-        painter.setBrush(QBrush(BAND))
-        painter.drawRect(self._bar(*self._scale.allowed))
+        if self._scale.allowed is not None:
+            painter.setBrush(QBrush(BAND))
+            painter.drawRect(self._bar(*self._scale.allowed))
         painter.setPen(QPen(QUIET, 1))
         painter.setFont(font(8))
         for tick in self._scale.ticks:
             x = self._x(tick)
-            painter.drawLine(QPointF(x, BAR_TOP + BAR_HEIGHT), QPointF(x, BAR_TOP + BAR_HEIGHT + 3))
-            box = QRectF(x - 30, BAR_TOP + BAR_HEIGHT + 3, 60, 14)
-            painter.drawText(box, Qt.AlignmentFlag.AlignHCenter, f"{tick:g}".replace("-", "−"))
+            below = BAR_TOP + BAR_HEIGHT
+            painter.drawLine(QPointF(x, below), QPointF(x, below + 3))
+            box = QRectF(x - 30, below + 3, 60, 15)
+            painter.drawText(box, Qt.AlignmentFlag.AlignHCenter, shown(float(tick), 0))
 
     def _paint_needle(self, painter: QPainter) -> None:
         x = self._x(self._value)
         painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(QBrush(BAD if self._is_bad() else GOOD))
+        painter.setBrush(QBrush(BAD if self._bad else GOOD))
         painter.drawRect(QRectF(x - 2, BAR_TOP - 2, 4, BAR_HEIGHT + 4))
         tip = [QPointF(x, BAR_TOP), QPointF(x - 6, BAR_TOP - 8), QPointF(x + 6, BAR_TOP - 8)]
         painter.drawPolygon(QPolygonF(tip))
-
-    def _is_bad(self) -> bool:
-        low, high = self._scale.allowed
-        return math.isfinite(self._value) and not low <= self._value <= high
 
     def _bar(self, low: float, high: float) -> QRectF:
         left, right = self._x(low), self._x(high)

@@ -17,7 +17,7 @@ from analysis.target import Target
 from ui.desktop.application import application_of_this_process
 from ui.desktop.window import TrainerWindow
 from ui.live.feed import LiveFeed
-from ui.live.screen import TrainerModel
+from ui.live.moment import Trainer
 
 FRAME_NS = 33_000_000
 
@@ -52,7 +52,7 @@ def grab_window(
         clock=clock,
     )
     feed.open()
-    window = TrainerWindow(TrainerModel(feed))
+    window = TrainerWindow(Trainer(feed))
     window.resize(*size)
     window.show()
     due_ns = clock.now_ns()

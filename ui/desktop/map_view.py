@@ -4,24 +4,41 @@ from __future__ import annotations
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QBrush, QColor, QPen
-from PySide6.QtWidgets import QGraphicsEllipseItem
+from numpy.typing import NDArray
+from PySide6.QtCore import QPointF, Qt
+from PySide6.QtGui import QBrush, QColor, QPen, QPolygonF
+from PySide6.QtWidgets import QGraphicsEllipseItem, QGraphicsPolygonItem
 
 from analysis.target import Target
-from ui.desktop.look import BAD, BAND, GOOD, INK, LINE, QUIET, UNSURE, font
-from ui.live.screen import Picture, PushState
+from ui.desktop.look import BAD, BAND, GOOD, INK, LINE, PAPER, QUIET, faded, font
+from ui.live.push import PushState
+from ui.live.target_map import (
+    SPAN_DEG,
+    TRAIL_S,
+    TRAIL_STEP_S,
+    Stand,
+    TargetMap,
+    allowed_outline,
+    lateral_is_right,
+    superior_limit_line,
+)
 
-SPAN_DEG = 30.0
 RINGS_DEG = (10.0, 20.0, 30.0)
 COVERAGE = 2.0
 """The ellipse has twice the standard uncertainty: about 95 %."""
+SIDES_DEG = 0.84 * SPAN_DEG
+CAPTION_DEG = -1.13 * SPAN_DEG
+NOTHING = QBrush(Qt.BrushStyle.NoBrush)
+NO_LINE = QPen(Qt.PenStyle.NoPen)
+TRAIL_BRUSHES = [
+    pg.mkBrush(faded(QUIET, int(230 * (1.0 - i / (TRAIL_S / TRAIL_STEP_S)))))
+    for i in range(int(TRAIL_S / TRAIL_STEP_S))
+]
+"""By age, the newest first."""
 
 
 class MapView(pg.PlotWidget):
     """Draws direction, its uncertainty and its trail.
-
-    On a left rig lateral is on the left, as the trainee who stands before it sees it.
 
     Args:
         target: Gives the cone and the superior limit.
@@ -29,84 +46,136 @@ class MapView(pg.PlotWidget):
     """
 
     def __init__(self, target: Target, side: str) -> None:
-        super().__init__(background=None)
-        self._sign = 1.0 if side == "right" else -1.0
-        self._draw_still(target, side)
-        self._trail = self.plot(pen=pg.mkPen(QUIET, width=1))
+        super().__init__(background=PAPER)
+        self._side = side
+        self._stand = Stand.BEHIND
+        self.setAccessibleName("target map")
+        self._draw_ground(target)
+        self._draw_words()
+        self._trail = pg.ScatterPlotItem(pen=None, pxMode=True)
         self._ellipse = QGraphicsEllipseItem()
-        self._ellipse.setPen(QPen(Qt.PenStyle.NoPen))
-        self.addItem(self._ellipse)
-        self._point = pg.ScatterPlotItem(size=18, pen=pg.mkPen(INK, width=1))
-        self.addItem(self._point)
-        self._word = pg.TextItem(anchor=(0.5, 0.5), color=INK)
-        self._word.setFont(font(20, bold=True))
-        self._word.setPos(0.0, -SPAN_DEG * 0.72)
-        self.addItem(self._word)
+        self._ellipse.setPen(NO_LINE)
+        self._point = pg.ScatterPlotItem(size=20, pen=pg.mkPen(INK, width=1))
+        for item in (self._trail, self._ellipse, self._point):
+            self.addItem(item)
+        self._word = self._label("", 0.0, 0.0, size=19, bold=True, fill=faded(PAPER, 235))
+        self._turn()
 
-    def show_picture(self, picture: Picture) -> None:
+    @property
+    def word(self) -> str:
+        """The state, as written over the map; empty while there is a direction."""
+        return str(self._word.toPlainText())
+
+    @property
+    def sides(self) -> tuple[str, str]:
+        """What stands at the left and at the right of the map."""
+        return self._left.toPlainText(), self._right.toPlainText()
+
+    def look_from_the_other_side(self) -> None:
+        """Change between the view from behind and from the front."""
+        self._stand = Stand.FRONT if self._stand is Stand.BEHIND else Stand.BEHIND
+        self._turn()
+
+    def show_look(self, look: TargetMap) -> None:
         """Draw one look."""
-        known = picture.state is PushState.DIRECTION
-        self._word.setText("" if known else picture.state.value)
-        trail = picture.trail_deg if picture.state is not PushState.NO_DATA else np.zeros((0, 2))
-        self._trail.setData(self._sign * trail[:, 0], trail[:, 1])
+        known = look.state is PushState.DIRECTION
+        self._word.setText("" if known else look.state.value)
+        self._word.setVisible(not known)
+        self._draw_trail(look)
         self._ellipse.setVisible(known)
-        if not known:
-            self._point.setData([], [])
-            return
-        x, y = self._within(self._sign * picture.map_deg[0], picture.map_deg[1])
-        half = COVERAGE * picture.map_u_deg
+        self._point.setVisible(known)
+        if known:
+            self._draw_point(look)
+
+    def _draw_point(self, look: TargetMap) -> None:
+        x, y = look.point_deg
+        half = COVERAGE * look.u_deg
+        colour = GOOD if look.inside else BAD
         self._ellipse.setRect(x - half[0], y - half[1], 2 * half[0], 2 * half[1])
-        colour = GOOD if picture.on_target else BAD
-        shade = QColor(colour)
-        shade.setAlpha(60)
-        self._ellipse.setBrush(QBrush(shade))
-        # A disc when all is right, a diamond when not: the colour says it a second time.
-        self._point.setData(
-            [x], [y], symbol="o" if picture.on_target else "d", brush=pg.mkBrush(colour)
-        )
+        self._ellipse.setBrush(QBrush(faded(colour, 60)))
+        # A disc when all is right, a diamond when not, an arrow's head when far outside: the
+        # colour says it a second time.
+        symbol = "star" if look.beyond else ("o" if look.inside else "d")
+        self._point.setData([x], [y], symbol=symbol, brush=pg.mkBrush(colour))
 
-    def _within(self, x: float, y: float) -> tuple[float, float]:
-        """Keep a push that lies outside the map at its edge, in its direction."""
-        size = float(np.hypot(x, y))
-        scale = min(1.0, (SPAN_DEG - 1.0) / size) if size > 0.0 else 1.0
-        return x * scale, y * scale
+    def _draw_trail(self, look: TargetMap) -> None:
+        age = (look.trail_age_s / TRAIL_STEP_S).astype(int).clip(0, len(TRAIL_BRUSHES) - 1)
+        size = 8.0 - 5.0 * look.trail_age_s / TRAIL_S
+        self._trail.setData(
+            look.trail_deg[:, 0], look.trail_deg[:, 1], size=size.clip(2.0),
+            brush=[TRAIL_BRUSHES[i] for i in age],
+        )  # fmt: skip
 
-    def _draw_still(self, target: Target, side: str) -> None:
-        """Draw what never changes: rings, cone, limit and words."""
-        self.setRange(xRange=(-SPAN_DEG, SPAN_DEG), yRange=(-SPAN_DEG, SPAN_DEG), padding=0.02)
+    def _draw_ground(self, target: Target) -> None:
+        """Draw what never changes."""
+        self.setRange(xRange=(-SPAN_DEG, SPAN_DEG), yRange=(CAPTION_DEG, SPAN_DEG), padding=0.03)
         self.setAspectLocked(lock=True)
         self.setMouseEnabled(x=False, y=False)
         self.setMenuEnabled(False)
         self.hideButtons()
         self.hideAxis("left")
         self.hideAxis("bottom")
-        limit = target.superior_limit_deg + target.inferior_tilt_deg
-        upward = pg.LinearRegionItem(
-            (limit, 2 * SPAN_DEG), orientation="horizontal", movable=False,
-            brush=QBrush(LINE, Qt.BrushStyle.BDiagPattern), pen=pg.mkPen(UNSURE, width=1),
-        )  # fmt: skip
-        self.addItem(upward)
-        self._ring(target.cone_deg, pen=QPen(UNSURE, 0), brush=QBrush(BAND))
-        for ring in RINGS_DEG:
-            self._ring(ring, pen=QPen(LINE, 0), brush=QBrush(Qt.BrushStyle.NoBrush))
-            self._label(f"{ring:g}°", 0.0, -ring, anchor=(0.5, 0.0), size=8)
-        self.plot([0.0], [0.0], pen=None, symbol="+", symbolSize=16, symbolPen=pg.mkPen(INK))
-        right, left = ("lateral", "medial") if side == "right" else ("medial", "lateral")
-        self._label(f"{right} ▸", SPAN_DEG, 0.0, anchor=(1.0, 1.0))
-        self._label(f"◂ {left}", -SPAN_DEG, 0.0, anchor=(0.0, 1.0))
-        self._label("▴ superior: not this way", 0.0, SPAN_DEG, anchor=(0.5, 0.0))
-        self._label("▾ inferior", 0.0, -SPAN_DEG, anchor=(0.5, 1.0))
+        limit = superior_limit_line(target)
+        above = np.concatenate([limit, [[90.0, 90.0], [-90.0, 90.0]]])
+        hatch = QBrush(faded(BAD, 70), Qt.BrushStyle.BDiagPattern)
+        self._polygon(above, hatch)
+        self._polygon(allowed_outline(target), QBrush(BAND))
+        self.plot(limit[:, 0], limit[:, 1], pen=pg.mkPen(BAD, width=1))
+        for radius in RINGS_DEG:
+            self._ring(radius, QPen(LINE, 0))
+            self._label(f"{radius:g}°", 0.0, 1.3 - radius, size=8, colour=QUIET, fill=None)
+        self._ring(target.cone_deg, QPen(QUIET, 0, Qt.PenStyle.DashLine))
+        self.plot([0.0], [0.0], pen=None, symbol="+", symbolSize=14, symbolPen=pg.mkPen(INK))
 
-    def _ring(self, radius: float, *, pen: QPen, brush: QBrush) -> None:
+    def _draw_words(self) -> None:
+        self._label("▴ superior", 0.0, SPAN_DEG * 0.92, size=11)
+        self._label("not this way", 0.0, SPAN_DEG * 0.80, size=9, colour=BAD)
+        self._label("▾ inferior", 0.0, -SPAN_DEG * 0.86, size=11)
+        self._right = self._label("", SIDES_DEG, 0.0, size=11)
+        self._left = self._label("", -SIDES_DEG, 0.0, size=11)
+        self._place = self._label("", 0.0, CAPTION_DEG, size=9, colour=QUIET)
+
+    def _turn(self) -> None:
+        """Mirror the map to where it is seen from."""
+        lateral_right = lateral_is_right(self._side, self._stand)
+        self.getPlotItem().invertX(not lateral_right)
+        outer, inner = ("lateral", "medial") if lateral_right else ("medial", "lateral")
+        sign = 1.0 if lateral_right else -1.0
+        for item, text, x in (
+            (self._right, f"{outer} ▸", sign * SIDES_DEG),
+            (self._left, f"◂ {inner}", -sign * SIDES_DEG),
+        ):
+            item.setText(text)
+            item.setPos(x, 0.0)
+        self._place.setText(
+            f"{self._side} shoulder {self._stand.value} · dots: last {TRAIL_S:g} s · "
+            "shade: 95 % sure"
+        )
+
+    def _ring(self, radius: float, pen: QPen) -> None:
         ring = QGraphicsEllipseItem(-radius, -radius, 2 * radius, 2 * radius)
         ring.setPen(pen)
-        ring.setBrush(brush)
         self.addItem(ring)
 
+    def _polygon(self, corners: NDArray[np.float64], brush: QBrush) -> None:
+        item = QGraphicsPolygonItem(QPolygonF([QPointF(x, y) for x, y in corners]))
+        item.setPen(NO_LINE)
+        item.setBrush(brush)
+        self.addItem(item)
+
     def _label(
-        self, text: str, x: float, y: float, *, anchor: tuple[float, float], size: float = 10
-    ) -> None:
-        item = pg.TextItem(text, color=QUIET if size < 10 else INK, anchor=anchor)
-        item.setFont(font(size))
+        self,
+        text: str,
+        x: float,
+        y: float,
+        *,
+        size: float,
+        bold: bool = False,
+        colour: QColor = INK,
+        fill: QColor | None = PAPER,
+    ) -> pg.TextItem:
+        item = pg.TextItem(text, color=colour, anchor=(0.5, 0.5), fill=fill)
+        item.setFont(font(size, bold=bold))
         item.setPos(x, y)
         self.addItem(item)
+        return item

@@ -7,38 +7,46 @@ import pyqtgraph as pg
 from numpy.typing import NDArray
 
 from analysis.target import Target
-from ui.desktop.look import BAND, INK, QUIET, UNSURE, font
-from ui.live.screen import TRACE_S, Picture
+from ui.desktop.look import BAND, INK, PAPER, QUIET, font
+from ui.live.moment import RECENT_S
+from ui.live.traces import TracesLook
+from ui.numbers import shown
 
 Floats = NDArray[np.float64]
 
 LAST_ROW = 2
+TIMES_S = (-15.0, -10.0, -5.0)
 
 
 class Traces(pg.GraphicsLayoutWidget):
-    """Elevation, force and superior angle over the last seconds."""
+    """Elevation, force and superior angle over the last seconds.
 
-    def __init__(self, target: Target) -> None:
+    Args:
+        target: Has force band and superior limit.
+        side: Of the rig; both look alike.
+    """
+
+    def __init__(self, target: Target, side: str) -> None:
         super().__init__()
-        self.setBackground(None)
+        self.setBackground(PAPER)
         band = target.force_band
-        self._elevation = self._row(0, "elevation °", (0.0, 180.0), (0.0, 60.0, 120.0, 180.0))
+        self._elevation = self._row(0, "elevation °", (0.0, 180.0), (0.0, 60.0, 120.0))
         self._force = self._row(
-            1, "force N", (0.0, 2 * band.high_n), (0.0, band.low_n, band.high_n),
+            1, "force N", (0.0, 1.5 * band.high_n), (band.low_n, band.high_n),
             shaded=(band.low_n, band.high_n),
         )  # fmt: skip
         self._superior = self._row(
-            2, "superior °", (-20.0, 20.0), (-20.0, 0.0, 20.0),
+            2, "superior °", (-20.0, 20.0), (-10.0, 0.0, 10.0),
             shaded=(-20.0, target.superior_limit_deg),
         )  # fmt: skip
 
-    def show_picture(self, picture: Picture) -> None:
+    def show_look(self, look: TracesLook) -> None:
         """Draw one look; unknown stretches are breaks in the line."""
-        time_s = np.repeat(picture.trace_s, 2)
+        time_s = np.repeat(look.time_s, 2)
         for curve, values in (
-            (self._elevation, picture.trace_elevation_deg),
-            (self._force, picture.trace_force_n),
-            (self._superior, picture.trace_superior_deg),
+            (self._elevation, look.elevation_deg),
+            (self._force, look.force_n),
+            (self._superior, look.superior_deg),
         ):
             curve.setData(time_s, values.ravel(), connect="finite")
 
@@ -51,21 +59,20 @@ class Traces(pg.GraphicsLayoutWidget):
         shaded: tuple[float, float] | None = None,
     ) -> pg.PlotDataItem:
         plot = self.addPlot(row=row, col=0)
-        plot.setRange(xRange=(-TRACE_S, 0.0), yRange=span, padding=0.0)
+        plot.setRange(xRange=(-RECENT_S, 0.0), yRange=span, padding=0.0)
         plot.setMouseEnabled(x=False, y=False)
         plot.setMenuEnabled(False)
         plot.hideButtons()
         axis = plot.getAxis("left")
-        axis.setTicks([[(tick, f"{tick:g}") for tick in ticks]])
+        axis.setTicks([[(tick, shown(tick, 0)) for tick in ticks]])
         axis.setWidth(66)
         axis.setLabel(name, color=INK.name(), **{"font-size": "9pt"})
         for side in ("left", "bottom"):
             plot.getAxis(side).setPen(pg.mkPen(QUIET))
-            plot.getAxis(side).setTextPen(pg.mkPen(UNSURE))
+            plot.getAxis(side).setTextPen(pg.mkPen(QUIET))
             plot.getAxis(side).setStyle(tickFont=font(8))
         plot.getAxis("bottom").setStyle(showValues=row == LAST_ROW)
-        if row == LAST_ROW:
-            plot.getAxis("bottom").setTicks([[(s, f"{s:g} s") for s in (-20, -15, -10, -5)]])
+        plot.getAxis("bottom").setTicks([[(at, f"{shown(at, 0)} s") for at in TIMES_S]])
         if shaded is not None:
             region = pg.LinearRegionItem(
                 shaded, orientation="horizontal", movable=False, brush=BAND, pen=pg.mkPen(BAND)

@@ -6,17 +6,17 @@ same code runs under a window, a test with its own clock, or none.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from acquisition.acceptance import check_rig_matches
 from acquisition.clock import NS_PER_S, Clock, SystemClock
-from acquisition.errors import AcquisitionError
+from acquisition.errors import RigError
 from acquisition.health import Health
-from acquisition.live_buffer import LiveBuffer
+from acquisition.live_buffer import LiveBuffer, Window
 from acquisition.recording.model import TrialLabel
-from acquisition.recording.reader import read_recording
-from acquisition.recording.writer import RecordingWriter
 from acquisition.rig import RigDescription
 from acquisition.session import Session
 from acquisition.session_thread import SessionThread
@@ -25,11 +25,13 @@ from analysis.live_chain import LiveChain
 from analysis.series import ResolvedSeries
 from analysis.target import Target
 from analysis.zero import ZERO_EVENT
-from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM, Identity
-from ui.names import new_recording_path
+from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM
+from ui.live.recorder import Recorder, RecordingState
 
 SILENCE_S = 0.15
-"""Without a block for this long the picture says so."""
+"""Without a resolved sample for this long the picture says so."""
+NOTE_S = 6.0
+"""A message that tells of no trouble goes away after this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,23 +40,35 @@ class FeedState:
 
     Attributes:
         health: Of the line.
-        silent: Nothing has come for `SILENCE_S`: whatever is shown is old.
-        message: What is wrong or was done last, for people; empty when all is well.
-        recording: The file being written, None if none is.
-        recorded_s: How long it is.
+        age_s: Since the newest resolved sample came, infinite before the first.
+        message: What is wrong or was done last, for people; empty when there is nothing.
+        trouble: The message tells of trouble.
+        recording: How the recording stands.
         missed: Samples that left the ring before they were drawn.
         zeroed: A zero was taken.
-        heading_age_s: Since the last rest at home; NaN before the first.
+        heading_age_s: Since the last rest at home; infinite before the first.
     """
 
     health: Health
-    silent: bool
-    message: str
-    recording: Path | None
-    recorded_s: float
-    missed: int
-    zeroed: bool
-    heading_age_s: float
+    age_s: float = math.inf
+    message: str = ""
+    trouble: bool = False
+    recording: RecordingState = field(default_factory=RecordingState)
+    missed: int = 0
+    zeroed: bool = False
+    heading_age_s: float = math.inf
+
+    @property
+    def silent(self) -> bool:
+        """Whatever could be shown is old."""
+        return self.age_s > SILENCE_S
+
+
+@dataclass(frozen=True, slots=True)
+class _Note:
+    text: str = ""
+    trouble: bool = False
+    told_ns: int = 0
 
 
 class LiveFeed:
@@ -67,8 +81,6 @@ class LiveFeed:
         out_dir: Where recordings go.
         label: Who and what.
         clock: Another one than the machine's; then nothing runs by itself: call `step`.
-
-    Raises on `open`: whatever keeps the port or the rig from being used.
     """
 
     def __init__(
@@ -83,34 +95,44 @@ class LiveFeed:
     ) -> None:
         self.rig = rig
         self.target = target
-        self._out_dir = out_dir
-        self._label = label
         self._clock = clock or SystemClock()
         self._session = Session(transport, clock=self._clock)
         self._thread = SessionThread(self._session) if clock is None else None
+        self._recorder = Recorder(
+            self._session,
+            rig=rig,
+            target=target,
+            label=label,
+            out_dir=out_dir,
+            clock=self._clock,
+            tell=self.tell,
+            aside=clock is None,
+        )
         self._ring = LiveBuffer()
         self._cursors = {FORCE_STREAM: 0, IMU_STREAM: 0}
-        self._segment: int | None = None
-        self._identity: Identity | None = None
         self._chain: LiveChain | None = None
-        self._writer: RecordingWriter | None = None
-        self._path: Path | None = None
-        self._began_ns = 0
+        self._segment = -1
+        self._newest_ns: int | None = None
         self._missed = 0
-        self._message = ""
+        self._note = _Note()
         self._closed = False
 
     @property
-    def delay_s(self) -> float:
-        """How far the picture lags behind the hand through filtering."""
-        return self._chain.delay_s if self._chain else 0.0
+    def failure(self) -> str:
+        """Why the session ended, or what was not recorded; empty if nothing failed."""
+        error = self._thread.error if self._thread is not None else None
+        return f"stopped: {error}" if error is not None else self._recorder.failure
 
     def open(self) -> None:
-        """Find the rig and begin to stream."""
+        """Find the rig and begin to stream.
+
+        Raises:
+            AcquisitionError: The port or the rig cannot be used.
+            NotAnalysable: The rig does not offer what a direction needs.
+        """
         identity = self._session.connect()
         check_rig_matches(self.rig, identity)
-        self._identity = identity
-        self._chain = LiveChain(self.rig, identity, self.target)
+        self._chain = self._new_chain()
         self._session.add_sink(self._ring)
         if self._thread is not None:
             self._thread.start()
@@ -121,33 +143,35 @@ class LiveFeed:
 
     def refresh(self) -> ResolvedSeries | None:
         """Return the push since the last call, None if nothing new is known."""
-        for name, cursor in self._cursors.items():
-            window = self._ring.since(name, cursor)
+        if self._chain is None:
+            return None
+        windows = {name: self._ring.since(name, at) for name, at in self._cursors.items()}
+        self._begin_anew_after_a_loss(windows.values())
+        for name, window in windows.items():
             self._cursors[name] = window.cursor
             self._missed += window.missed
-            if not len(window.counts) or self._chain is None:
-                continue
-            if self._segment is not None and window.segment[-1] != self._segment:
-                self._begin_anew()
-            self._segment = int(window.segment[-1])
-            inside = window.segment == self._segment
-            self._chain.feed(name, window.device_time_us[inside], window.counts[inside])
-        return self._chain.take() if self._chain else None
+            now = window.segment == self._segment
+            self._chain.feed(name, window.device_time_us[now], window.counts[now])
+        new = self._chain.take()
+        if new is not None and len(new):
+            self._newest_ns = self._clock.now_ns()
+        return new
 
     def state(self) -> FeedState:
         """Return how line, recording and zero stand."""
         health = self._session.health()
-        chain = self._chain
-        age = health.last_block_age_s
+        recording = self._recorder.state()
+        note = self._standing(health)
+        newest_ns, chain = self._newest_ns, self._chain
         return FeedState(
             health=health,
-            silent=age is None or age > SILENCE_S,
-            message=self._trouble() or health.message or self._message,
-            recording=self._path,
-            recorded_s=(self._clock.now_ns() - self._began_ns) / NS_PER_S if self._writer else 0.0,
+            age_s=math.inf if newest_ns is None else (self._clock.now_ns() - newest_ns) / NS_PER_S,
+            message=note.text,
+            trouble=note.trouble,
+            recording=recording,
             missed=self._missed,
-            zeroed=chain.status.zeroed if chain else False,
-            heading_age_s=chain.status.heading_age_s if chain else float("nan"),
+            zeroed=chain is not None and chain.status.zeroed,
+            heading_age_s=chain.status.heading_age_s if chain else math.inf,
         )
 
     def zero(self) -> None:
@@ -157,77 +181,57 @@ class LiveFeed:
         refused = self._chain.zero()
         if not refused:
             self._session.mark(ZERO_EVENT, "hands off")
-        self._message = f"no zero: {refused}" if refused else "zero taken"
+        self.tell(f"no zero: {refused}" if refused else "zero taken", trouble=bool(refused))
 
     def mark(self, text: str = "") -> None:
         """Note this moment in the recording."""
         self._session.mark("mark", text)
-        self._message = "moment marked" if self._writer else "moment marked (nothing is recorded)"
+        kept = self._recorder.state().path is not None
+        self.tell("moment marked" if kept else "moment marked, but nothing is being recorded")
 
-    def tell(self, message: str) -> None:
-        """Show a message to the person at the screen."""
-        self._message = message
+    def tell(self, text: str, *, trouble: bool = False) -> None:
+        """Show a message to the person at the screen; from any thread.
+
+        Args:
+            text: The message.
+            trouble: It stays until the next one; otherwise it goes away after a while.
+        """
+        self._note = _Note(text, trouble, self._clock.now_ns())
 
     def toggle_recording(self) -> None:
         """Start a recording, or stop and check the one that runs."""
-        if self._writer is None:
-            self._start_recording()
-        else:
-            self._stop_recording()
+        self._recorder.toggle()
 
     def close(self) -> None:
         """End everything; a recording that runs is closed properly. Twice is fine."""
         if self._closed:
             return
         self._closed = True
-        if self._writer is not None and not self._session.state.ended:
-            self._stop_recording()
+        self._recorder.close()
         if self._thread is not None:
             self._thread.close()
         else:
             self._session.close()
 
-    def _start_recording(self) -> None:
-        if self._identity is None or self._session.state.ended:
-            self._message = "nothing to record: no rig is connected"
-            return
-        path = new_recording_path(self._out_dir, self._label.person)
-        try:
-            self._writer = RecordingWriter(
-                path,
-                identity=self._identity,
-                rig=self.rig,
-                target_json=self.target.to_json(),
-                label=self._label,
-                clock=self._clock,
-            )
-        except AcquisitionError as error:
-            self._message = f"not recording: {error}"
-            return
-        self._path, self._began_ns = path, self._clock.now_ns()
-        self._session.add_sink(self._writer)
-        self._message = f"recording {path.name}"
+    def _begin_anew_after_a_loss(self, windows: Iterable[Window]) -> None:
+        """Forget zero and heading when the line was away: the rig may have been switched off."""
+        newest = max((int(one.segment[-1]) for one in windows if len(one.segment)), default=-1)
+        if newest > self._segment:
+            if self._segment >= 0:
+                self._chain = self._new_chain()
+            self._segment = newest
 
-    def _stop_recording(self) -> None:
-        writer, self._writer, self._path = self._writer, None, None
-        if writer is None:
-            return
-        try:
-            if not self._session.state.ended:
-                self._session.remove_sink(writer)
-            path = writer.close()
-            read_recording(path)
-        except AcquisitionError as error:
-            self._message = f"recording not closed properly: {error}"
-        else:
-            self._message = f"saved and checked: {path.name}"
+    def _new_chain(self) -> LiveChain:
+        if self._session.identity is None:
+            raise RigError("no rig is connected")
+        return LiveChain(self.rig, self._session.identity, self.target)
 
-    def _trouble(self) -> str:
-        """Return why the session ended, empty if it runs or ended well."""
-        error = self._thread.error if self._thread is not None else None
-        return f"stopped: {error}" if error is not None else ""
-
-    def _begin_anew(self) -> None:
-        """Forget what belongs to the stretch before: zero and heading are not to be trusted."""
-        if self._identity is not None:
-            self._chain = LiveChain(self.rig, self._identity, self.target)
+    def _standing(self, health: Health) -> _Note:
+        """Return what is to be said now: the line's trouble first."""
+        if self._thread is not None and self._thread.error is not None:
+            return _Note(self.failure, trouble=True)
+        if health.message:
+            return _Note(health.message, trouble=True)
+        note = self._note
+        old = self._clock.now_ns() - note.told_ns > NOTE_S * NS_PER_S
+        return _Note() if old and not note.trouble else note

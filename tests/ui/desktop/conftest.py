@@ -20,7 +20,7 @@ from acquisition.transports.virtual import VirtualPort
 from analysis.target import Target
 from ui.desktop.window import TrainerWindow
 from ui.live.feed import LiveFeed
-from ui.live.screen import TrainerModel
+from ui.live.moment import Trainer
 
 
 @pytest.fixture(autouse=True)
@@ -44,10 +44,10 @@ def window(qtbot: QtBot, tmp_path: Path) -> Iterator[Callable[..., TrainerWindow
             rig=virtual.virtual_rig.rig,
             target=Target(),
             out_dir=tmp_path,
-            label=TrialLabel(),
+            label=TrialLabel(person="T01"),
         )
         feed.open()
-        one = TrainerWindow(TrainerModel(feed))
+        one = TrainerWindow(Trainer(feed))
         qtbot.addWidget(one)
         one.show()
         made.append(one)

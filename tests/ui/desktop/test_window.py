@@ -7,69 +7,102 @@ from pathlib import Path
 
 import pytest
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QImage
 from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QLabel, QWidget
 from pytestqt.qtbot import QtBot
 
 from acquisition.recording.reader import read_recording
-from ui.desktop.gauge import Gauge, Scale
-from ui.desktop.grab import grab_window
+from ui.desktop.force_gauge import ForceGauge
+from ui.desktop.map_view import MapView
+from ui.desktop.status_lines import RecordingLine, StatusLine, TroubleLine
+from ui.desktop.upward_bar import UpwardBar
+from ui.desktop.verdict_line import VerdictLine
 from ui.desktop.window import TrainerWindow
-from ui.live.screen import PushState
+from ui.live.push import PushState
 
 Maker = Callable[..., TrainerWindow]
 WAIT_MS = 20_000
 QUICK = "virtual:?trainee=T01&seed=7&speed=4"
 
 
-def press(window: TrainerWindow, key: Qt.Key) -> None:
-    QTest.keyClick(window, key)
+def text(window: TrainerWindow, kind: type[QLabel]) -> str:
+    return str(window.panel(kind).text())
 
 
-def shown(window: TrainerWindow) -> str:
-    return window.verdict_text
+def wait_for(qtbot: QtBot, window: TrainerWindow, kind: type[QLabel], words: str) -> None:
+    qtbot.waitUntil(lambda: words in text(window, kind), timeout=WAIT_MS)
 
 
-def test_it_shows_a_direction(window: Maker, qtbot: QtBot) -> None:
+def test_it_shows_a_direction_and_its_upward_part(window: Maker, qtbot: QtBot) -> None:
     one = window(QUICK)
 
-    qtbot.waitUntil(lambda: "lower: no upward push" in shown(one), timeout=WAIT_MS)
+    wait_for(qtbot, one, VerdictLine, "less upward")
+
+    assert one.panel(MapView).word == ""
+    assert one.panel(UpwardBar).text.startswith("+")
+    assert one.panel(ForceGauge).text.endswith(" N")
+    assert "streaming" in text(one, StatusLine)
 
 
 def test_it_says_so_when_nothing_comes_any_more(window: Maker, qtbot: QtBot) -> None:
-    one = window("virtual:?trainee=T01&seed=7&speed=4&faults=silence:4")
+    one = window(QUICK + "&faults=silence:4")
+    qtbot.waitUntil(lambda: one.panel(MapView).word == PushState.NO_CONTACT.value, timeout=WAIT_MS)
 
-    qtbot.waitUntil(lambda: shown(one) == PushState.NO_CONTACT.value, timeout=WAIT_MS)
-    qtbot.waitUntil(lambda: shown(one) == PushState.NO_DATA.value, timeout=WAIT_MS)
+    qtbot.waitUntil(lambda: one.panel(MapView).word == PushState.NO_DATA.value, timeout=WAIT_MS)
+
+    assert one.panel(ForceGauge).text == "—"
+    assert one.panel(UpwardBar).text == "—"
+
+
+def test_a_pulled_cable_shows_on_top_and_blocks_nothing(window: Maker, qtbot: QtBot) -> None:
+    one = window(QUICK + "&faults=unplug:3")
+
+    wait_for(qtbot, one, TroubleLine, "cable is pulled")
+
+    assert one.isEnabled()
 
 
 def test_r_records_a_file_that_reads_back(window: Maker, qtbot: QtBot, tmp_path: Path) -> None:
     one = window(QUICK)
 
-    press(one, Qt.Key.Key_R)
-    qtbot.waitUntil(lambda: "recording 1 s" in one.banner_text, timeout=WAIT_MS)
-    press(one, Qt.Key.Key_Space)
-    qtbot.waitUntil(lambda: "marked" in one.banner_text, timeout=WAIT_MS)
-    press(one, Qt.Key.Key_R)
-    qtbot.waitUntil(lambda: "saved and checked" in one.banner_text, timeout=WAIT_MS)
+    QTest.keyClick(one, Qt.Key.Key_R)
+    wait_for(qtbot, one, RecordingLine, "0:01")
+    QTest.keyClick(one, Qt.Key.Key_Space)
+    wait_for(qtbot, one, TroubleLine, "moment marked")
+    QTest.keyClick(one, Qt.Key.Key_R)
+    wait_for(qtbot, one, TroubleLine, "saved and checked")
 
     (path,) = tmp_path.glob("*.h5")
-    assert len(read_recording(path).streams["force"].counts) > 1000
+    recording = read_recording(path)
+    assert len(recording.streams["force"].counts) > 1000
+    assert "mark" in [event.kind for event in recording.events]
+    assert "not recording" in text(one, RecordingLine)
 
 
-def test_z_without_a_rest_is_refused_in_words(window: Maker, qtbot: QtBot) -> None:
+def test_closing_in_mid_recording_saves_it(window: Maker, qtbot: QtBot, tmp_path: Path) -> None:
     one = window(QUICK)
-    qtbot.waitUntil(lambda: "upward push" in shown(one), timeout=WAIT_MS)
+    QTest.keyClick(one, Qt.Key.Key_R)
+    wait_for(qtbot, one, RecordingLine, "rows")
 
-    press(one, Qt.Key.Key_Z)
+    one.close()
 
-    qtbot.waitUntil(lambda: "no zero" in one.banner_text, timeout=WAIT_MS)
+    (path,) = tmp_path.glob("*.h5")
+    assert read_recording(path).status == "complete"
 
 
-def test_q_closes_it_and_ends_everything(window: Maker, qtbot: QtBot) -> None:
+def test_z_with_a_hand_on_is_refused_in_words(window: Maker, qtbot: QtBot) -> None:
+    one = window(QUICK)
+    wait_for(qtbot, one, VerdictLine, "less upward")
+
+    QTest.keyClick(one, Qt.Key.Key_Z)
+
+    wait_for(qtbot, one, TroubleLine, "no zero")
+
+
+def test_q_closes_it(window: Maker, qtbot: QtBot) -> None:
     one = window(QUICK)
 
-    press(one, Qt.Key.Key_Q)
+    QTest.keyClick(one, Qt.Key.Key_Q)
 
     qtbot.waitUntil(lambda: not one.isVisible(), timeout=WAIT_MS)
 
@@ -77,31 +110,43 @@ def test_q_closes_it_and_ends_everything(window: Maker, qtbot: QtBot) -> None:
 def test_f11_fills_the_screen_and_escape_leaves_it(window: Maker, qtbot: QtBot) -> None:
     one = window(QUICK)
 
-    press(one, Qt.Key.Key_F11)
+    QTest.keyClick(one, Qt.Key.Key_F11)
     assert one.isFullScreen()
-    press(one, Qt.Key.Key_Escape)
+    QTest.keyClick(one, Qt.Key.Key_Escape)
 
     assert not one.isFullScreen()
 
 
 @pytest.mark.parametrize(
-    ("value", "text"), [(float("nan"), "—"), (-3.6, "−4°"), (-0.2, "+0°"), (12.4, "+12°")]
+    ("side", "left", "right"), [("right", "medial", "lateral"), ("left", "lateral", "medial")]
 )
-def test_a_gauge_says_its_number(qtbot: QtBot, value: float, text: str) -> None:
-    gauge = Gauge(Scale("Upward", "°", -20, 20, (-20, 2), (0,), signed=True))
-    qtbot.addWidget(gauge)
+def test_the_map_is_mirrored_for_a_left_rig_and_by_v(
+    window: Maker, qtbot: QtBot, side: str, left: str, right: str
+) -> None:
+    one = window(f"{QUICK}&side={side}")
+    view = one.panel(MapView)
+    assert view.sides == (f"◂ {left}", f"{right} ▸")
 
-    gauge.show_value(value, "")
+    QTest.keyClick(one, Qt.Key.Key_V)
 
-    assert gauge.text == text
+    assert view.sides == (f"◂ {right}", f"{left} ▸")
 
 
-def test_a_grabbed_picture_has_its_size_and_something_on_it(qtbot: QtBot, tmp_path: Path) -> None:
-    path = tmp_path / "window.png"
+@pytest.mark.parametrize("size", [(1280, 800), (1024, 768)])
+def test_everything_has_its_place(window: Maker, size: tuple[int, int]) -> None:
+    """Nothing is wider than what it stands in, at laptop size too."""
+    one = window(QUICK)
+    one.resize(*size)
 
-    grab_window(path, "virtual:?trainee=T01&seed=7", seconds=6.0, size=(1024, 768))
+    body = one.findChild(QWidget, "body")
+    assert body is not None
+    children = [child for child in body.findChildren(QWidget) if child.isVisible()]
 
-    image = QImage(str(path))
-    assert (image.width(), image.height()) == (1024, 768)
-    colours = {image.pixel(x, y) for x in range(0, 1024, 8) for y in range(0, 768, 8)}
-    assert len(colours) > 10
+    assert (one.width(), one.height()) == size
+    for child in children:
+        assert child.width() >= min(child.minimumSizeHint().width(), 1), child
+        corner = child.mapTo(body, child.rect().bottomRight())
+        assert body.rect().contains(corner), child
+    for label in one.findChildren(QLabel):
+        if label.text():
+            assert label.fontMetrics().height() <= label.height(), label.text()

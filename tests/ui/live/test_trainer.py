@@ -7,124 +7,128 @@ from typing import Any
 
 import numpy as np
 
-from acquisition.recording.reader import read_recording
+from analysis.target import Target
 from ui.live.phases import MovementPhase
-from ui.live.screen import TRACE_COLUMNS, PushState
+from ui.live.push import PushState
+from ui.live.traces import COLUMNS
+from ui.live.verdict import Tone
 
-Maker = Callable[[str], Any]
+Maker = Callable[..., Any]
 UPWARD = "virtual:?trainee=T01&seed=7"
 
 
 def test_it_waits_for_a_zero_before_it_shows_a_force(bench: Maker) -> None:
-    picture = bench(UPWARD).go_on(0.8)
+    looks = bench(UPWARD).go_on(0.8)
 
-    assert picture.state is PushState.NO_ZERO
-    assert np.isnan(picture.force_n)
+    assert looks.moment.state is PushState.NO_ZERO
+    assert np.isnan(looks.force.force_n)
+    assert "hand away" in looks.verdict.text
 
 
 def test_hands_off_is_not_a_direction(bench: Maker) -> None:
-    picture = bench(UPWARD).go_on(3.0)
+    looks = bench(UPWARD).go_on(3.0)
 
-    assert picture.state is PushState.NO_CONTACT
-    assert np.isnan(picture.map_deg).all()
-    assert len(picture.trail_deg) == 0
+    assert looks.moment.state is PushState.NO_CONTACT
+    assert looks.force.word == "hand away"
+    assert np.isnan(looks.map.point_deg).all()
+    assert len(looks.map.trail_deg) == 0
+
+
+def test_a_light_touch_is_too_light_to_tell(bench: Maker) -> None:
+    one = bench("virtual:?trainee=T06&seed=7", Target(direction_u_limit_deg=1.0))
+    states = {one.go_on(0.1).moment.state for _ in range(70)}
+
+    assert PushState.TOO_LIGHT in states
+    assert PushState.NO_HEADING not in states
 
 
 def test_an_upward_slip_is_shown_with_its_uncertainty(bench: Maker) -> None:
-    picture = bench(UPWARD).go_on(14.0)
+    looks = bench(UPWARD).go_on(14.0)
 
-    assert picture.state is PushState.DIRECTION
-    assert not picture.on_target
-    assert picture.superior_deg > 8.0
-    assert 0.3 < picture.superior_u_deg < 2.0
-    assert picture.phase is MovementPhase.RAISE
-    assert len(picture.trail_deg) > 20
+    assert looks.moment.state is PushState.DIRECTION
+    assert looks.superior.over
+    assert looks.superior.angle_deg > 8.0
+    assert 0.3 < looks.superior.u_deg < 2.0
+    assert looks.verdict.tone is Tone.CHANGE
+    assert "upward" in looks.verdict.text
+    assert looks.elevation.phase is MovementPhase.RAISE
+    assert not looks.map.inside
+
+
+def test_the_trail_ends_where_the_point_is(bench: Maker) -> None:
+    looks = bench(UPWARD).go_on(14.0)
+
+    assert 10 < len(looks.map.trail_deg) <= 20
+    assert (np.diff(looks.map.trail_age_s) < 0.0).all()
+    assert np.hypot(*(looks.map.trail_deg[-1] - looks.map.point_deg)) < 2.0
 
 
 def test_a_steady_expert_is_on_target(bench: Maker) -> None:
-    picture = bench("virtual:?trainee=E01&seed=7").go_on(14.0)
+    looks = bench("virtual:?trainee=E01&seed=7").go_on(14.0)
 
-    assert picture.on_target
-    assert np.hypot(*picture.map_deg) < 5.0
+    assert looks.verdict.tone is Tone.GOOD
+    assert looks.map.inside
+    assert np.hypot(*looks.map.point_deg) < 5.0
+
+
+def test_letting_go_with_the_arm_up_is_told(bench: Maker) -> None:
+    one = bench("virtual:?trainee=T03&seed=7")
+    texts = [one.go_on(0.2).verdict.text for _ in range(140)]
+
+    assert "keep the hand on until the arm is down" in texts
+
+
+def test_a_fast_arm_is_told(bench: Maker) -> None:
+    one = bench("virtual:?trainee=T04&seed=7")
+    looks = [one.go_on(0.1) for _ in range(100)]
+
+    assert any(look.elevation.too_fast for look in looks)
+    assert "slower" in [look.verdict.text for look in looks]
 
 
 def test_silence_is_no_data_and_never_a_frozen_number(bench: Maker) -> None:
     one = bench(UPWARD + "&faults=silence:12")
 
-    picture = one.go_on(12.5)
+    looks = one.go_on(12.5)
 
-    assert picture.state is PushState.NO_DATA
-    assert picture.feed.silent
-    assert np.isnan(
-        [picture.force_n, picture.superior_deg, picture.elevation_deg, picture.speed_deg_s]
-    ).all()
+    assert looks.moment.state is PushState.NO_DATA
+    numbers = (looks.force.force_n, looks.superior.angle_deg, looks.elevation.elevation_deg)
+    assert np.isnan(numbers).all()
+    assert np.isnan(looks.elevation.speed_deg_s)
+    assert len(looks.map.trail_deg) == 0
+    assert not looks.health.well
+    assert looks.traces.time_s[-1] < -0.4
+
+
+def test_a_channel_at_its_rail_is_saturated(bench: Maker) -> None:
+    looks = bench(UPWARD + "&faults=saturate:12").go_on(12.6)
+
+    assert looks.moment.state is PushState.SATURATED
+    assert np.isnan(looks.force.force_n)
+
+
+def test_a_rig_that_restarts_is_zeroed_anew(bench: Maker) -> None:
+    one = bench(UPWARD + "&faults=restart:5")
+    one.go_on(4.8)
+    assert one.feed.state().zeroed
+
+    states = [one.go_on(0.1).moment.state for _ in range(30)]
+
+    assert states.index(PushState.NO_DATA) < states.index(PushState.NO_ZERO)
+    assert one.feed.state().health.segment == 1
 
 
 def test_a_finished_repetition_is_counted(bench: Maker) -> None:
-    picture = bench(UPWARD + "&reps=1").go_on(30.0)
+    looks = bench(UPWARD + "&reps=1").go_on(40.0)
 
-    assert picture.repetitions == 1
-    assert picture.phase is MovementPhase.HOME
+    assert looks.elevation.repetitions == 1
+    assert looks.elevation.phase is MovementPhase.HOME
 
 
 def test_traces_have_as_many_points_as_columns_whatever_came(bench: Maker) -> None:
-    picture = bench(UPWARD).go_on(6.0)
+    looks = bench(UPWARD).go_on(6.0)
 
-    assert picture.trace_force_n.shape == (TRACE_COLUMNS, 2)
-    known = np.isfinite(picture.trace_force_n[:, 0])
-    assert (picture.trace_force_n[known, 0] <= picture.trace_force_n[known, 1]).all()
-
-
-def test_a_recording_from_the_screen_reads_back(bench: Maker) -> None:
-    one = bench(UPWARD)
-    one.go_on(1.0)
-    one.feed.toggle_recording()
-    during = one.go_on(2.0)
-    one.feed.mark("here")
-    one.go_on(0.5)
-
-    one.feed.toggle_recording()
-
-    after = one.feed.state()
-    assert during.feed.recording is not None
-    assert after.recording is None
-    assert after.message.startswith("saved and checked")
-    recording = read_recording(during.feed.recording)
-    assert len(recording.streams["force"].counts) > 2000
-    assert recording.label.person == "T01"
-    assert [event.kind for event in recording.events] == ["mark"]
-
-
-def test_a_zero_with_a_hand_on_is_refused_in_words(bench: Maker) -> None:
-    one = bench(UPWARD)
-    one.go_on(6.5)
-
-    one.feed.zero()
-
-    assert one.feed.state().message.startswith("no zero: the force is not still")
-
-
-def test_a_zero_at_rest_is_taken_and_noted_in_the_recording(bench: Maker) -> None:
-    one = bench(UPWARD)
-    one.go_on(2.5)
-    one.feed.toggle_recording()
-    one.go_on(0.5)
-
-    one.feed.zero()
-
-    assert one.feed.state().message == "zero taken"
-    path = one.go_on(0.3).feed.recording
-    one.feed.toggle_recording()
-    assert [event.kind for event in read_recording(path).events] == ["zero"]
-
-
-def test_closing_ends_a_recording_properly(bench: Maker) -> None:
-    one = bench(UPWARD)
-    one.go_on(1.0)
-    one.feed.toggle_recording()
-    path = one.go_on(1.0).feed.recording
-
-    one.feed.close()
-    one.feed.close()
-
-    assert read_recording(path).status == "complete"
+    assert looks.traces.force_n.shape == (COLUMNS, 2)
+    known = np.isfinite(looks.traces.force_n[:, 0])
+    assert 60 < known.sum() < 130
+    assert (looks.traces.force_n[known, 0] <= looks.traces.force_n[known, 1]).all()

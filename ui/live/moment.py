@@ -1,0 +1,73 @@
+"""One look at the rig: what every screen's model makes its picture of. No Qt here."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+
+from analysis.series import ResolvedSeries
+from analysis.target import Target
+from ui.live.feed import FeedState, LiveFeed
+from ui.live.push import Push, PushState, newest_of, push_now, push_state
+
+RECENT_S = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What is known at one look.
+
+    Attributes:
+        target: What to show against.
+        state: What can be said of the push.
+        push: The push, as far as that goes.
+        new: What came since the last look, None if nothing.
+        recent: The last `RECENT_S` in blocks, oldest first; empty before the first.
+        feed: Line, recording and zero.
+    """
+
+    target: Target
+    state: PushState
+    push: Push
+    new: ResolvedSeries | None
+    recent: tuple[ResolvedSeries, ...]
+    feed: FeedState
+
+
+class Trainer:
+    """Looks at a feed and keeps the last seconds.
+
+    Args:
+        feed: Where it comes from, open.
+    """
+
+    def __init__(self, feed: LiveFeed) -> None:
+        self.feed = feed
+        self._recent: deque[ResolvedSeries] = deque()
+
+    def refresh(self) -> Moment:
+        """Pull what is new and return the moment."""
+        new = self.feed.refresh()
+        if new is not None and len(new):
+            self._keep(new)
+        return moment_of(self.feed.target, new, tuple(self._recent), self.feed.state())
+
+    def _keep(self, new: ResolvedSeries) -> None:
+        if self._recent and new.time_s[0] < self._recent[-1].time_s[-1]:
+            self._recent.clear()  # the rig began anew
+        self._recent.append(new)
+        oldest_s = float(new.time_s[-1]) - RECENT_S
+        while self._recent[0].time_s[-1] < oldest_s:
+            self._recent.popleft()
+
+
+def moment_of(
+    target: Target,
+    new: ResolvedSeries | None,
+    recent: tuple[ResolvedSeries, ...],
+    feed: FeedState,
+) -> Moment:
+    """Return the moment that the newest rows and the feed make."""
+    last = newest_of(recent)
+    state = push_state(last, feed, target)
+    return Moment(target, state, push_now(last, state, target), new, recent, feed)
