@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from analysis.runs import runs_of
 from analysis.series import ResolvedSeries
 from analysis.target import Target
-from analysis.trial import PhaseName, Repetition, RepetitionSpans
+from analysis.trial import Measured, PhaseName, Repetition, RepetitionSpans
 
 Flags = NDArray[np.bool_]
 
@@ -41,10 +41,12 @@ class Criterion:
 
     Attributes:
         key: Stable name.
-        label: For people.
+        label: What is judged, for people.
         verdict: Met or not.
-        value: What was found, with unit.
-        limit: What was wanted, with unit.
+        found: The number that was found, with unit.
+        detail: What the number says; without a number the reason why.
+        limit: What was wanted, in words, with unit.
+        wanted: The same as short as it goes.
         advice: What to change, in plain words, for when it is not met.
         where: Part of the arc in which it went wrong, empty if nowhere in particular.
     """
@@ -52,8 +54,10 @@ class Criterion:
     key: str
     label: str
     verdict: Verdict
-    value: str
+    found: str
+    detail: str
     limit: str
+    wanted: str
     advice: str
     where: str = ""
 
@@ -76,10 +80,11 @@ def _upward(repetition: Repetition, series: ResolvedSeries, target: Target) -> C
         too_much = series.directed & (series.superior_angle_rad > np.deg2rad(limit))
     return Criterion(
         "upward",
-        "no upward push",
+        "upward push",
         _at_most(value, limit, u),
-        _text(value, "°", "+.1f", ", exceeded 5 % of the time"),
-        f"at most {limit:+g}°",
+        *_found(repetition, "superior_angle_p95_deg", "°", "+.1f", "exceeded 5 % of the time"),
+        f"at most {_true_minus(f'{limit:+g}')}°",
+        f"≤ {_true_minus(f'{limit:+g}')}°",
         "Your hand slips upward: aim a little lower, and let the arm move under the hand.",
         arc_of(too_much, series, repetition.spans),
     )
@@ -97,27 +102,28 @@ def _held(repetition: Repetition, series: ResolvedSeries, target: Target) -> Cri
     release = f", released at {at:.0f}°" if early and isinstance(at, float) else ""
     return Criterion(
         "held",
-        "held until down",
+        "hold",
         verdict,
-        _text(coverage, " % of the movement", ".0f", release),
+        *_found(repetition, "hold_coverage_percent", " %", ".0f", f"of the movement{release}"),
         f"at least {wanted:g} %, until the arm is down",
+        f"≥ {wanted:g} %",
         "Keep the push from before the arm leaves home until it is home again.",
         arc_of(~series.contact, series, repetition.spans),
     )
 
 
 def _slow(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
-    peak = repetition.measured.values.get("elevation_speed_peak_deg_s")
-    value = peak if isinstance(peak, float) else None
+    value = _number(repetition, "elevation_speed_peak_deg_s")
     limit = target.elevation_speed_limit_deg_s
     with np.errstate(invalid="ignore"):
         too_fast = np.abs(series.elevation_speed_rad_s) > np.deg2rad(limit)
     return Criterion(
         "slow",
-        "slow movement",
+        "speed",
         _at_most(value, limit, 0.0),
-        _text(value, "°/s at the fastest", ".0f"),
+        *_found(repetition, "elevation_speed_peak_deg_s", "°/s", ".0f", "at the fastest"),
         f"at most {limit:g}°/s",
+        f"≤ {limit:g}°/s",
         "Slow down: the hand cannot stay on a head that moves fast.",
         arc_of(too_fast, series, repetition.spans),
     )
@@ -131,8 +137,9 @@ def _direction(repetition: Repetition, series: ResolvedSeries, target: Target) -
         "direction",
         "direction",
         _at_most(value, target.cone_deg, u),
-        _text(value, "° off the target", ".1f"),
+        *_found(repetition, "off_axis_mean_deg", "°", ".1f", "off the target"),
         f"at most {target.cone_deg:g}°",
+        f"≤ {target.cone_deg:g}°",
         f"Push {_correction(repetition, target)}: at right angles to the plane of the scapula.",
         arc_of(outside, series, repetition.spans),
     )
@@ -161,8 +168,9 @@ def _force(repetition: Repetition, series: ResolvedSeries, target: Target) -> Cr
         "force",
         "force",
         verdict,
-        _text(value, " N", ".0f"),
+        *_found(repetition, "force_mean_N", " N", ".0f", "on average"),
         f"{band.low_n:g} to {band.high_n:g} N",
+        f"{band.low_n:g}–{band.high_n:g} N",
         "Press harder, then keep it." if harder else "Press more lightly.",
         arc_of(outside & series.contact, series, repetition.spans),
     )
@@ -172,10 +180,11 @@ def _steady(repetition: Repetition, _series: ResolvedSeries, target: Target) -> 
     value = _number(repetition, "force_cv_percent")
     return Criterion(
         "steady",
-        "steady force",
+        "steadiness",
         _at_most(value, target.force_cv_limit_percent, 0.0),
-        _text(value, " % variation", ".0f"),
+        *_found(repetition, "force_cv_percent", " %", ".0f", "variation of the force"),
         f"at most {target.force_cv_limit_percent:g} %",
+        f"≤ {target.force_cv_limit_percent:g} %",
         "Keep the force even; lean in with the body rather than the arm.",
     )
 
@@ -204,9 +213,23 @@ def arc_of(flags: Flags, series: ResolvedSeries, spans: RepetitionSpans) -> str:
     return longest[1]
 
 
+def _holder(repetition: Repetition, key: str) -> Measured:
+    """Return where a measure is kept: with the whole repetition or with its movement."""
+    whole = repetition.measured
+    return whole if key in whole.values else repetition.phases[PhaseName.MOVEMENT]
+
+
 def _number(repetition: Repetition, key: str) -> float | None:
-    value = repetition.phases[PhaseName.MOVEMENT].values.get(key)
+    value = _holder(repetition, key).values.get(key)
     return value if isinstance(value, float) else None
+
+
+def _found(repetition: Repetition, key: str, unit: str, form: str, detail: str) -> tuple[str, str]:
+    """Return a measure as text with its detail; without a number the reason why."""
+    value = _number(repetition, key)
+    if value is None:
+        return "—", _holder(repetition, key).reasons.get(key, "")
+    return _true_minus(f"{value:{form}}{unit}"), detail
 
 
 def _at_most(value: float | None, limit: float, u: float | None) -> Verdict:
@@ -217,5 +240,5 @@ def _at_most(value: float | None, limit: float, u: float | None) -> Verdict:
     return Verdict.MET if value <= limit else Verdict.NOT_MET
 
 
-def _text(value: float | None, unit: str, form: str, tail: str = "") -> str:
-    return "—" if value is None else f"{value:{form}}{unit}{tail}".replace("-", "−", 1)
+def _true_minus(number: str) -> str:
+    return number.replace("-", "−", 1)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,10 +19,16 @@ PORT_HELP = (
 )
 
 
+def add_recordings(parser: argparse.ArgumentParser) -> None:
+    """Add the recordings to read."""
+    parser.add_argument("files", nargs="+", type=Path, metavar="FILE", help="recordings or folders")
+
+
 def add_port(parser: argparse.ArgumentParser) -> None:
     """Add ``--port`` and ``--rig``."""
-    parser.add_argument("--port", required=True, metavar="URL", help=PORT_HELP)
-    parser.add_argument(
+    group = parser.add_argument_group("the rig")
+    group.add_argument("--port", required=True, metavar="URL", help=PORT_HELP)
+    group.add_argument(
         "--rig",
         metavar="TOML",
         type=Path,
@@ -31,25 +36,38 @@ def add_port(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_virtual(parser: argparse.ArgumentParser, *, trainee: str, seed: int) -> None:
+    """Add who is at the virtual rig, with these defaults, and what rig it is."""
+    group = parser.add_argument_group("the virtual rig")
+    group.add_argument("--trainee", default=trainee, metavar="CODE", help="who is at it")
+    group.add_argument("--seed", type=int, default=seed, metavar="N", help="another, another trial")
+    group.add_argument("--side", choices=("right", "left"), default="right")
+    group.add_argument("--axes", choices=("3", "6"), default="3", help="of the load cell")
+
+
 def add_target(parser: argparse.ArgumentParser) -> None:
     """Add ``--target``."""
     parser.add_argument(
-        "--target", metavar="TOML", type=Path, help="target to measure against, else the default"
+        "--target",
+        metavar="TOML",
+        type=Path,
+        help="target to measure against; else the recording's own, or the default",
     )
 
 
 def add_label(parser: argparse.ArgumentParser) -> None:
     """Add who and what a recording is."""
-    parser.add_argument("--person", default="", metavar="CODE", help="code, such as T07 or E02")
-    parser.add_argument(
+    group = parser.add_argument_group("kept with the recording")
+    group.add_argument("--person", default="", metavar="CODE", help="code, such as T07 or E02")
+    group.add_argument(
         "--condition", default="", metavar="WORD", help="with_feedback, without_feedback, retention"
     )
-    parser.add_argument("--note", default="", metavar="TEXT", help="free text; no names")
+    group.add_argument("--note", default="", metavar="TEXT", help="free text; no names")
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
     """Add ``--json``."""
-    parser.add_argument("--json", action="store_true", help="print JSON instead of a table")
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")
 
 
 def rig_for(port: str, rig: Path | None) -> RigDescription:
@@ -66,9 +84,9 @@ def rig_for(port: str, rig: Path | None) -> RigDescription:
     from acquisition.transports.url import parse_url
     from acquisition.transports.virtual import VirtualPort
 
+    transport = transport_for(port)
     if rig is not None:
         return load_rig(rig)
-    transport = transport_for(port)
     if isinstance(transport, VirtualPort):
         return transport.virtual_rig.rig
     if isinstance(transport, ReplayPort):
@@ -80,53 +98,34 @@ def rig_for(port: str, rig: Path | None) -> RigDescription:
 
 
 def target_for(path: Path | None) -> Target | None:
-    """Return the target of a file, None if none was named."""
+    """Return the target of a file, None if none was named.
+
+    Raises:
+        TargetError: The file is missing or broken.
+    """
     from analysis.target import load_target
 
     return None if path is None else load_target(path)
 
 
 def label_for(args: argparse.Namespace) -> TrialLabel:
-    """Return the label that the arguments describe, checked."""
+    """Return the label that the arguments describe.
+
+    Raises:
+        RecordingError: The person is no code, or another part may not stand in a file.
+    """
     from acquisition.recording.label import check_label
     from acquisition.recording.model import TrialLabel
 
     return check_label(TrialLabel(args.person, args.condition, args.note))
 
 
-def new_file(path: Path, *, force: bool) -> Path:
-    """Return *path* if it may be written.
+def existing_folder(path: Path) -> Path:
+    """Return *path* if it is a folder.
 
     Raises:
-        UserError: Something stands there already, or its folder does not exist.
+        UserError: It is not.
     """
-    if path.exists() and not force:
-        raise UserError(f"{path}: exists already; name another file, or --force to replace it")
-    if not path.parent.is_dir():
-        raise UserError(f"{path.parent}: no such folder; make it first")
+    if not path.is_dir():
+        raise UserError(f"{path}: no such folder; make it first")
     return path
-
-
-def write_whole(path: Path, text: str) -> None:
-    """Write a text file so that it is there whole or not at all."""
-    part = path.with_name(path.name + ".part")
-    part.write_text(text, encoding="utf-8")
-    part.replace(path)
-
-
-def recordings_in(paths: Iterable[Path]) -> list[Path]:
-    """Return the files named, and the recordings inside the folders named.
-
-    Raises:
-        UserError: A folder holds no recording.
-    """
-    found: list[Path] = []
-    for path in paths:
-        if path.is_dir():
-            inside = sorted(path.rglob("*.h5"))
-            if not inside:
-                raise UserError(f"{path}: holds no recording (*.h5)")
-            found += inside
-        else:
-            found.append(path)
-    return found

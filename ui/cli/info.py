@@ -5,42 +5,43 @@ from __future__ import annotations
 import argparse
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from ui.cli.arguments import add_json, recordings_in
-
-if TYPE_CHECKING:
-    from acquisition.recording.model import Recording
+from ui.cli.arguments import add_json, add_recordings
+from ui.cli.batch import Batch, recordings_in
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of the verb."""
-    parser.add_argument("files", nargs="+", type=Path, metavar="FILE", help="recordings or folders")
+    add_recordings(parser)
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print what is in the recordings and return the exit code."""
-    from acquisition.recording.reader import read_recording
-    from ui.cli.main import DONE
-
-    facts = [facts_of(read_recording(path)) for path in recordings_in(args.files)]
+    files = recordings_in(args.files)
+    batch = Batch("info", files, "reading")
+    facts = list(batch.done(facts_of))
     if args.json:
-        print(json.dumps(facts[0] if len(facts) == 1 else facts, indent=2))
+        print(json.dumps(facts[0] if len(files) == 1 else facts, indent=2))
     else:
-        from ui.cli.tables import print_facts
+        from ui.cli.tables import facts_table, print_all
 
-        for one in facts:
-            print_facts(one)
-    return DONE
+        print_all([facts_table(one) for one in facts])
+    return batch.exit_code
 
 
-def facts_of(recording: Recording) -> dict[str, Any]:
-    """Return what is known of a recording without resolving anything, plain values."""
-    from acquisition.recording.reader import content_sha256
+def facts_of(path: Path) -> dict[str, Any]:
+    """Return what is known of a recording without resolving anything, plain values.
 
+    Raises:
+        RecordingError: It cannot be read.
+    """
+    from acquisition.recording.reader import content_sha256, read_recording
+
+    recording = read_recording(path)
     return {
-        "file": str(recording.source),
+        "file": str(path),
         "status": recording.status,
         "started_utc": recording.started_utc,
         "person": recording.label.person,
@@ -53,7 +54,8 @@ def facts_of(recording: Recording) -> dict[str, Any]:
         "protocol": f"{recording.identity.protocol_major}.{recording.identity.protocol_minor}",
         "software": recording.software,
         "uuid": recording.uuid,
-        "sha256": content_sha256(recording.source) if recording.source else None,
+        "sha256": content_sha256(path),
+        "target": _target(recording.target_json),
         "streams": {
             name: {
                 "channels": [channel.name for channel in stream.spec.channels],
@@ -71,3 +73,11 @@ def facts_of(recording: Recording) -> dict[str, Any]:
         ],
         "faults": [fault.detail or fault.code.name.lower() for fault in recording.faults],
     }
+
+
+def _target(text: str) -> object:
+    """Return a recorded target as plain values, None if there is none, a text that is no JSON."""
+    try:
+        return json.loads(text) if text else None
+    except ValueError:
+        return text

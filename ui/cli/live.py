@@ -6,7 +6,15 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ui.cli.arguments import add_label, add_port, add_target, label_for, rig_for, target_for
+from ui.cli.arguments import (
+    add_label,
+    add_port,
+    add_target,
+    existing_folder,
+    label_for,
+    rig_for,
+    target_for,
+)
 from ui.errors import UserError
 
 if TYPE_CHECKING:
@@ -27,11 +35,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Open the window and return its exit code."""
-    if not args.out.is_dir():
-        raise UserError(f"{args.out}: no such folder; make it first")
     return open_window(
         args.port,
-        out_dir=args.out,
+        out_dir=existing_folder(args.out),
         rig=rig_for(args.port, args.rig),
         target=target_for(args.target),
         label=label_for(args),
@@ -53,17 +59,18 @@ def open_window(
     """
     from acquisition.recording.model import TrialLabel
     from analysis.target import Target
+    from ui.desktop import open_live_window
 
     try:
-        from ui.desktop import open_live_window
-    except ImportError as cause:
+        return open_live_window(
+            port,
+            rig=rig or rig_for(port, None),
+            target=target or Target(),
+            out_dir=out_dir,
+            label=label or TrialLabel(),
+        )
+    except ImportError as cause:  # Qt itself, or a library of the system that it needs
         raise UserError(
-            f"the window needs Qt ({cause}); install perpend with its desktop extra"
+            f"the window needs Qt ({cause}); install perpend with its desktop extra, "
+            "and the system's libraries that `make live` names"
         ) from cause
-    return open_live_window(
-        port,
-        rig=rig or rig_for(port, None),
-        target=target or Target(),
-        out_dir=out_dir,
-        label=label or TrialLabel(),
-    )

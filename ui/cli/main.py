@@ -8,17 +8,19 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
 
-DONE, FAILED, USAGE, INCOMPLETE, INTERRUPTED = 0, 1, 2, 3, 130
+from ui.cli.exit_codes import DONE, FAILED, INTERRUPTED, MEANINGS, USAGE
 
 VERBS: tuple[tuple[str, str], ...] = (
     ("demo", "the main job on the virtual rig: record, resolve, print the table, write the report"),
     ("live", "open the trainer window on a port, the virtual rig or a recording played back"),
     ("record", "record a trial from a port into a file"),
     ("info", "say what is in a recording"),
+    ("verify", "check whether recordings are whole, and say what is not"),
     ("analyse", "measure one or many recordings"),
     ("report", "write the HTML report of a recording"),
     ("ports", "list serial devices, saying which answer as a rig"),
@@ -26,10 +28,12 @@ VERBS: tuple[tuple[str, str], ...] = (
 )
 """Name and help of each verb; the module of that name here has `add_arguments` and `run`."""
 
-EPILOG = """\
-exit codes: 0 done, 1 failed for a stated reason, 2 wrong usage, 3 done but incomplete (samples
-were lost, a file of several was bad), 130 interrupted.
+EXIT_CODES = "\n".join(f"  {code:3}  {meaning}" for code, meaning in MEANINGS.items())
+EPILOG = f"""\
+exit codes:
+{EXIT_CODES}
 
+Results go to stdout, talk goes to stderr. perpend VERB --help explains a verb.
 A training aid on a rig. Not a medical device; never used on a person.
 """
 
@@ -43,12 +47,14 @@ def build_parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="store_true", help="print the version and stop")
-    parser.add_argument("--debug", action="store_true", help="show tracebacks of errors")
+    _add_debug(parser, default=False)
     verbs = parser.add_subparsers(dest="verb", metavar="VERB", title="verbs")
     for name, text in VERBS:
         verb = verbs.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
         module = importlib.import_module(f"ui.cli.{name}")
         module.add_arguments(verb)
+        # Suppressed, so that a verb does not undo what stood before it.
+        _add_debug(verb, default=argparse.SUPPRESS)
         verb.set_defaults(run=module.run)
     return parser
 
@@ -74,13 +80,33 @@ def main(argv: Sequence[str] | None = None) -> int:
     except Exception as error:
         if args.debug or not _is_for_people(error):
             raise
-        print(f"perpend {args.verb}: {error}", file=sys.stderr)
+        print(f"perpend {args.verb}: {one_line(error)}", file=sys.stderr)
         return FAILED
 
 
 def run() -> None:
     """Be the console command."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without ✓ still gets its numbers
     sys.exit(main())
+
+
+def one_line(error: Exception) -> str:
+    """Return what an error says, on one line, without the number a system error has."""
+    if isinstance(error, OSError) and error.filename is not None and error.strerror:
+        return f"{error.filename}: {error.strerror}"
+    return " ".join(str(error).splitlines())
+
+
+def _add_debug(parser: argparse.ArgumentParser, *, default: object) -> None:
+    parser.add_argument(
+        "--debug",
+        "--verbose",
+        action="store_true",
+        default=default,
+        help="show where an error comes from",
+    )
 
 
 def _is_for_people(error: Exception) -> bool:
@@ -94,7 +120,7 @@ def _is_for_people(error: Exception) -> bool:
 
 
 def _print_version() -> int:
-    from importlib.metadata import version
+    from acquisition.software import software
 
-    print(f"perpend {version('perpend')}")
+    print(software())
     return DONE

@@ -7,6 +7,9 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
+from ui.cli.arguments import add_json
+from ui.cli.exit_codes import DONE
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of the verb."""
@@ -14,13 +17,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--probe", action="append", default=[], metavar="URL", help="ask this port too"
     )
     parser.add_argument("--no-ask", action="store_true", help="only list, open nothing")
-    parser.add_argument("--json", action="store_true", help="print JSON instead of lines")
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """List, ask, print, and return the exit code."""
-    from ui.cli.main import DONE
-
     found = _listed()
     known = {entry["url"] for entry in found}
     found += [{"url": url, "description": ""} for url in args.probe if url not in known]
@@ -43,10 +44,17 @@ def _listed() -> list[dict[str, Any]]:
 
 
 def _ask_all(found: Sequence[dict[str, Any]]) -> None:
+    """Ask every port at once: each that is silent takes seconds, a board may be starting."""
+    from concurrent.futures import ThreadPoolExecutor
+
     from ui.cli.progress import tracked
 
-    for entry in tracked(found, "asking"):
-        entry.update(_answer(entry["url"]))
+    if not found:
+        return
+    with ThreadPoolExecutor(max_workers=len(found)) as pool:
+        answers = [pool.submit(_answer, entry["url"]) for entry in found]
+        for entry, answer in tracked(list(zip(found, answers, strict=True)), "asking"):
+            entry.update(answer.result())
 
 
 def _answer(url: str) -> dict[str, Any]:
@@ -81,6 +89,6 @@ def _print(found: Sequence[dict[str, Any]]) -> None:
             streams = ", ".join(f"{name} {rate:g} Hz" for name, rate in entry["streams"].items())
             print(f"{title}\n    rig {entry['rig']}, firmware {entry['firmware']}, {streams}")
         elif "why_not" in entry:
-            print(f"{title}\n    no rig: {entry['why_not']}")
+            print(f"{title}\n    no rig here: {entry['why_not']}")
         else:
             print(title)

@@ -20,11 +20,12 @@ from ui.cli.arguments import (
     rig_for,
     target_for,
 )
+from ui.cli.exit_codes import DONE, INCOMPLETE, INTERRUPTED
+from ui.cli.output import recording_path
 from ui.errors import UserError
-from ui.names import new_recording_path
 
 if TYPE_CHECKING:
-    from acquisition.record import RecordOutcome
+    from acquisition.record import RecordOutcome, RecordProgress
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -46,12 +47,11 @@ def run(args: argparse.Namespace) -> int:
     """Record, re-read what was written, and return the exit code."""
     from acquisition.record import record_trial
     from acquisition.recording.reader import read_recording
-    from ui.cli.main import DONE, INCOMPLETE
 
     if args.seconds is not None and not 0 < args.seconds < math.inf:
         raise UserError(f"--seconds {args.seconds:g}: must be more than 0")
     rig, target, label = rig_for(args.port, args.rig), target_for(args.target), label_for(args)
-    path = file_for(args.out, args.person)
+    path = recording_path(args.out, args.person)
     with progress_line(args.seconds) as progress:
         outcome = record_trial(
             args.port,
@@ -65,49 +65,51 @@ def run(args: argparse.Namespace) -> int:
     read_recording(outcome.path)
     print(f"saved and checked: {said(outcome)}", file=sys.stderr)
     print(json.dumps(_plain(outcome), indent=2) if args.json else outcome.path)
-    return DONE if outcome.whole else INCOMPLETE
-
-
-def file_for(out: Path, person: str) -> Path:
-    """Return the file to write: *out* itself, or a new name in it if it is a folder.
-
-    Raises:
-        UserError: The folder does not exist.
-    """
-    if out.is_dir():
-        return new_recording_path(out, person)
-    if not out.parent.is_dir():
-        raise UserError(f"{out.parent}: no such folder; make it first")
-    return out
+    return _exit_code(outcome, limited=args.seconds is not None)
 
 
 @contextmanager
-def progress_line(seconds: float | None) -> Iterator[Callable[[float], None]]:
-    """Show how long is recorded already, if somebody looks; gives what to call with seconds."""
-    from rich.progress import BarColumn, Progress, TextColumn
+def progress_line(seconds: float | None) -> Iterator[Callable[[RecordProgress], None]]:
+    """Show how much is recorded already and how much was lost; gives what is to be told it.
 
-    from ui.cli.progress import talk
+    Args:
+        seconds: When it will stop by itself, None if it will not.
+    """
+    from rich.progress import BarColumn, TextColumn
 
-    console = talk()
-    if not console.is_terminal:
-        yield lambda _: None
-        return
-    columns = (TextColumn("recording"), BarColumn(), TextColumn("{task.completed:.1f} s"))
-    with Progress(*columns, console=console, transient=True) as progress:
-        task = progress.add_task("recording", total=seconds)
-        yield lambda done: progress.update(task, completed=done)
+    from ui.cli.progress import shown
+
+    with shown(TextColumn("recording"), BarColumn(20), TextColumn("{task.description}")) as line:
+        task = None if line is None else line.add_task(_so_far(0.0, 0, 0), total=seconds)
+
+        def tell(now: RecordProgress) -> None:
+            if line is not None and task is not None:
+                text = _so_far(now.seconds, now.samples, now.lost_samples)
+                line.update(task, completed=now.seconds, description=text)
+
+        yield tell
 
 
 def said(outcome: RecordOutcome) -> str:
     """Return in words how a recording went."""
-    counts = outcome.counts
-    lost = counts.lost_samples + counts.rig_overrun_samples + counts.dropped_by_host_samples
+    lost = outcome.lost_samples
     parts = [f"{outcome.seconds:.1f} s", f"{lost} samples lost" if lost else "nothing lost"]
-    if counts.bad_frames:
-        parts.append(f"{counts.bad_frames} damaged frames thrown away")
+    if outcome.counts.bad_frames:
+        parts.append(f"{outcome.counts.bad_frames} damaged frames thrown away")
     if outcome.status != "complete":
         parts.append(outcome.status)
     return ", ".join(parts)
+
+
+def _so_far(seconds: float, samples: int, lost: int) -> str:
+    return f"{seconds:6.1f} s  {samples} samples  {lost} lost"
+
+
+def _exit_code(outcome: RecordOutcome, *, limited: bool) -> int:
+    """Return the exit code; Ctrl-C is the ordinary end of a recording without a limit."""
+    if outcome.interrupted and limited:
+        return INTERRUPTED
+    return DONE if outcome.whole else INCOMPLETE
 
 
 def _plain(outcome: RecordOutcome) -> dict[str, object]:
@@ -115,5 +117,6 @@ def _plain(outcome: RecordOutcome) -> dict[str, object]:
         "file": str(outcome.path),
         "status": outcome.status,
         "seconds": round(outcome.seconds, 3),
+        "whole": outcome.whole,
         "link": {name: getattr(outcome.counts, name) for name in outcome.counts.__slots__},
     }

@@ -7,6 +7,9 @@ import json
 import threading
 from pathlib import Path
 
+from ui.cli.arguments import add_json, add_virtual
+from ui.cli.exit_codes import DONE
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of the verb."""
@@ -18,10 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="PORT",
         help="on a TCP port of this machine; 0: a free one",
     )
-    parser.add_argument("--trainee", default="E01", metavar="CODE", help="who is at the rig")
-    parser.add_argument("--seed", type=int, default=0, help="another seed, another trial")
-    parser.add_argument("--side", choices=("right", "left"), default="right")
-    parser.add_argument("--axes", choices=("3", "6"), default="3", help="of the load cell")
+    add_virtual(parser, trainee="E01", seed=0)
     parser.add_argument("--plane", type=float, default=30.0, help="plane of elevation, degrees")
     parser.add_argument("--reps", type=int, default=0, help="repetitions; 0 (default) never ends")
     parser.add_argument("--speed", default="1", help="1 is real time, max as fast as it is taken")
@@ -31,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--truth", type=Path, metavar="FILE", help="write what really happens to a .csv or .json"
     )
-    parser.add_argument("--json", action="store_true", help="print the address as JSON")
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -45,7 +45,6 @@ def run(args: argparse.Namespace) -> int:
     from acquisition.virtual_rig.faults import parse_faults
     from acquisition.virtual_rig.serve import serve_pty, serve_tcp
     from acquisition.virtual_rig.truth_file import write_truth
-    from ui.cli.main import DONE
 
     rig = VirtualPort.from_url(parse_url(_url(args))).virtual_rig
     if args.truth is not None:

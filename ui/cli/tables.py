@@ -1,4 +1,4 @@
-"""Results as tables for a terminal, on stdout."""
+"""Results as tables for a terminal, on stdout. They fit 80 columns."""
 
 from __future__ import annotations
 
@@ -6,169 +6,220 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rich import box
-from rich.console import Console
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from analysis.criteria import Criterion, Verdict, judge, one_thing
+from analysis.criteria import Criterion, Verdict
 from analysis.measures import PHASE_MEASURES, REPETITION_MEASURES
-from analysis.trial import Measured, PhaseName, Repetition, Severity, Trial
+from analysis.trial import PhaseName, Repetition, Severity, Trial
+from ui.judged import MEANINGS, SIGNS, Judged, all_measured, changes, judged, none_found, reasons
 from ui.numbers import shown, with_u
 
-MARKS = {
-    Verdict.MET: ("✓", "bold blue"),
-    Verdict.NOT_MET: ("✗", "bold dark_orange"),
-    Verdict.UNDECIDED: ("?", "bold"),
-    Verdict.UNKNOWN: ("—", "dim"),
+STYLES = {
+    Verdict.MET: "bold blue",
+    Verdict.NOT_MET: "bold dark_orange",
+    Verdict.UNDECIDED: "bold",
+    Verdict.UNKNOWN: "dim",
 }
-"""A sign for each verdict, so that colour never carries it alone."""
 COLUMNS = (
-    ("", ""),
-    ("azimuth", "°"),
-    ("upward", "°"),
-    ("off", "°"),
-    ("force", "N"),
-    ("hold", "%"),
-    ("on target", "%"),
-    ("fastest", "°/s"),
+    ("azimuth_mean_deg", "azimuth", "°"),
+    ("superior_angle_mean_deg", "upward", "°"),
+    ("off_axis_mean_deg", "off target", "°"),
+    ("force_mean_N", "force", "N"),
+    ("hold_coverage_percent", "hold", "%"),
+    ("on_target_percent", "on target", "%"),
 )
+"""What a person wants of a movement at a glance; ± is the standard uncertainty."""
+UNCERTAINTIES = {
+    "azimuth_mean_deg": "azimuth_u_deg",
+    "superior_angle_mean_deg": "superior_angle_u_deg",
+    "off_axis_mean_deg": "off_axis_u_deg",
+}
+FACTS = (
+    "file", "status", "started_utc", "person", "condition", "note", "rig", "side", "axes",
+    "firmware", "protocol", "software", "uuid", "sha256",
+)  # fmt: skip
 
 
-def print_trial(trial: Trial, *, every_measure: bool = False) -> None:
-    """Print a trial: what it is, what to trust, each repetition against its criteria."""
+def print_all(results: Sequence[RenderableType]) -> None:
+    """Print results one after another, an empty line between them."""
     console = Console(highlight=False)
-    facts = trial.recording
-    console.print(
-        f"[bold]{facts['file'] or facts['uuid']}[/]  {facts['person'] or 'no code'}  "
-        f"rig {facts['rig']} ({facts['side']})  {facts['duration_s']:.0f} s"
-    )
-    _print_quality(console, trial)
+    for number, result in enumerate(results):
+        if number:
+            console.print()
+        console.print(result)
+
+
+def trial_table(trial: Trial, *, whole: bool = False) -> RenderableType:
+    """Return a trial: what it is, what to trust, each repetition against its criteria.
+
+    Args:
+        trial: The trial.
+        whole: Every measure of every phase too.
+    """
+    parts: list[RenderableType] = [_title(trial), *_quality(trial)]
     if not trial.repetitions:
-        console.print("no repetition: the arm never left home past 30° and came back")
-        return
-    judged = [judge(repetition, trial.series, trial.target) for repetition in trial.repetitions]
-    console.print(_numbers(trial))
-    console.print(_verdicts(judged))
-    for repetition, criteria in zip(trial.repetitions, judged, strict=True):
-        change = one_thing(criteria)
-        if change is not None:
-            place = f" ({change.where})" if change.where else ""
-            console.print(f"  [bold]{repetition.number}[/] change first: {change.advice}{place}")
-    if every_measure:
-        _print_every_measure(console, trial)
+        return Group(*parts, Text(none_found(trial)))
+    repetitions = judged(trial)
+    space = Text()
+    parts += [space, _numbers(trial), space, _verdicts(repetitions), _legend(repetitions), space]
+    parts += _advice(repetitions)
+    if whole:
+        parts += [space]
+        for repetition in trial.repetitions:
+            parts += [_every_measure(repetition), space]
+        parts += _reasons(trial, {one.key for one in PHASE_MEASURES + REPETITION_MEASURES})
+    else:
+        parts += _reasons(trial, {key for key, *_ in COLUMNS})
+    return Group(*parts)
 
 
-def print_facts(facts: Mapping[str, Any]) -> None:
-    """Print what `perpend info` knows of one recording."""
-    console = Console(highlight=False)
+def facts_table(facts: Mapping[str, Any]) -> Table:
+    """Return what `perpend info` knows of one recording."""
     table = Table(box=None, show_header=False, padding=(0, 2, 0, 0))
     table.add_column(style="dim", no_wrap=True)
     table.add_column(overflow="fold")
-    for key in (
-        "file", "status", "started_utc", "person", "condition", "note", "rig", "side", "axes",
-        "firmware", "protocol", "software", "uuid", "sha256",
-    ):  # fmt: skip
-        table.add_row(
-            key.replace("_", " "), str(facts[key] if facts[key] not in ("", None) else "—")
-        )
+    for key in FACTS:
+        value = facts[key]
+        table.add_row(key.replace("_", " "), Text("—" if value in ("", None) else str(value)))
+    table.add_row("target", "kept with it" if facts["target"] else "none; the default applies")
     for name, stream in facts["streams"].items():
-        channels = " ".join(stream["channels"])
-        text = (
+        size = (
             f"{stream['samples']} samples, {stream['rate_hz']:g} Hz, {stream['duration_s']:.1f} s"
         )
-        table.add_row(f"stream {name}", f"{text} ({channels})")
-    counted = ", ".join(
+        table.add_row(f"stream {name}", Text(f"{size} ({' '.join(stream['channels'])})"))
+    counted = [
         f"{name.replace('_', ' ')} {n}"
         for name, n in facts["link"].items()
         if n and name != "frames"
-    )
-    table.add_row("line", counted or "nothing lost")
+    ]
+    table.add_row("line", ", ".join(counted) or "nothing lost")
     for event in facts["events"]:
-        table.add_row(
-            "event", f"{event['kind']}: {event['text']}" if event["text"] else event["kind"]
-        )
+        table.add_row("event", Text(": ".join(filter(None, (event["kind"], event["text"])))))
     for fault in facts["faults"]:
-        table.add_row("rig fault", fault)
-    console.print(table)
+        table.add_row("rig fault", Text(fault))
+    return table
 
 
-def _print_quality(console: Console, trial: Trial) -> None:
+def _title(trial: Trial) -> Text:
+    facts = trial.recording
+    about = [
+        facts["person"] or "no code",
+        facts["condition"].replace("_", " "),
+        f"{facts['side']} rig {facts['rig']}",
+        f"{facts['duration_s']:.0f} s",
+    ]
+    title = Text(facts["file"] or facts["uuid"], style="bold")
+    return title.append(f"  {' · '.join(filter(None, about))}", style="not bold")
+
+
+def _quality(trial: Trial) -> list[RenderableType]:
     concerns = [one for one in trial.quality if one.severity is not Severity.FINE]
+    checks = len(trial.quality)
     if not concerns:
-        console.print(f"data quality: all {len(trial.quality)} checks within their limits")
-        return
-    console.print(f"data quality: {len(concerns)} of {len(trial.quality)} checks need a look")
-    for one in concerns:
-        name = one.key.replace("_", " ")
-        console.print(f"  [bold]{one.severity.value}[/] {name}: {one.value}. {one.advice}")
-
-
-def _numbers(trial: Trial) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
-    for name, unit in COLUMNS:
-        table.add_column(f"{name}\n{unit}", justify="right", no_wrap=True)
-    for repetition in trial.repetitions:
-        table.add_row(*_number_row(repetition))
-    return table
-
-
-def _verdicts(judged: Sequence[Sequence[Criterion]]) -> Table:
-    table = Table(box=None, pad_edge=False, padding=(0, 1))
-    table.add_column("")
-    for criterion in judged[0]:
-        table.add_column(criterion.label.replace(" ", "\n", 1), justify="center", style="bold")
-    for number, criteria in enumerate(judged, 1):
-        table.add_row(str(number), *(_mark(criterion) for criterion in criteria))
-    return table
-
-
-def _number_row(repetition: Repetition) -> list[str]:
-    movement = repetition.phases[PhaseName.MOVEMENT].values
-    number = (
-        f"{repetition.number}" if repetition.spans.complete else f"{repetition.number} unfinished"
-    )
+        return [Text(f"data quality: all {checks} checks within their limits")]
     return [
-        number,
-        with_u(movement["azimuth_mean_deg"], movement["azimuth_u_deg"]),
-        with_u(movement["superior_angle_mean_deg"], movement["superior_angle_u_deg"], sign="+"),
-        shown(movement["off_axis_mean_deg"], 1),
-        shown(movement["force_mean_N"], 0),
-        shown(movement["hold_coverage_percent"], 0),
-        shown(movement["on_target_percent"], 0),
-        shown(repetition.measured.values["elevation_speed_peak_deg_s"], 0),
+        Text(f"data quality: {len(concerns)} of {checks} checks need a look"),
+        *(
+            _item(f"{one.severity.value}: {one.key.replace('_', ' ')}: {one.value}. {one.advice}")
+            for one in concerns
+        ),
     ]
 
 
-def _print_every_measure(console: Console, trial: Trial) -> None:
+def _numbers(trial: Trial) -> Table:
+    table = _titled("over the movement")
+    for _, name, unit in COLUMNS:
+        table.add_column(f"{name}\n{unit}", justify="right", no_wrap=True)
     for repetition in trial.repetitions:
-        table = Table(box=box.SIMPLE_HEAD, title=f"repetition {repetition.number}", pad_edge=False)
-        table.add_column("measure", no_wrap=True)
-        table.add_column("unit")
-        for name in PhaseName:
-            table.add_column(name.value, justify="right")
-        for measure in PHASE_MEASURES:
-            values = (repetition.phases[name].values[measure.key] for name in PhaseName)
-            row = (shown(value, measure.decimals) for value in values)
-            table.add_row(measure.key, measure.unit, *row)
-        for whole in REPETITION_MEASURES:
-            value = shown(repetition.measured.values[whole.key], whole.decimals)
-            table.add_row(whole.key, whole.unit, "", "", value)
-        console.print(table)
-        for reason, keys in _reasons([repetition.measured, *repetition.phases.values()]).items():
-            console.print(f"  — {', '.join(keys)}: {reason}")
+        values = repetition.phases[PhaseName.MOVEMENT].values
+        cells = []
+        for key, *_ in COLUMNS:
+            if key in UNCERTAINTIES:
+                sign = "+" if key == "superior_angle_mean_deg" else ""
+                cells.append(with_u(values[key], values[UNCERTAINTIES[key]], sign=sign))
+            else:
+                cells.append(shown(values[key], 0))
+        table.add_row(_name(repetition), *cells)
+    return table
 
 
-def _reasons(measured: Sequence[Measured]) -> dict[str, list[str]]:
-    """Return each reason once, with the measures it stands for."""
-    found: dict[str, list[str]] = {}
-    for one in measured:
-        for key, reason in one.reasons.items():
-            keys = found.setdefault(reason, [])
-            if key not in keys:
-                keys.append(key)
-    return found
+def _verdicts(repetitions: Sequence[Judged]) -> Table:
+    table = _titled("against its criteria")
+    for criterion in repetitions[0].criteria:
+        table.add_column(f"{criterion.label}\n{criterion.wanted}", justify="right", no_wrap=True)
+    for one in repetitions:
+        table.add_row(_name(one.repetition), *(_cell(criterion) for criterion in one.criteria))
+    return table
 
 
-def _mark(criterion: Criterion) -> Text:
-    sign, style = MARKS[criterion.verdict]
-    return Text(f"{sign} {criterion.verdict.value}", style=style)
+def _titled(title: str, first: str = "") -> Table:
+    table = Table(
+        title=title,
+        title_justify="left",
+        title_style="bold",
+        box=box.SIMPLE_HEAD,
+        show_edge=False,
+        padding=(0, 1, 0, 0),
+    )
+    table.add_column(first, no_wrap=True)
+    return table
+
+
+def _cell(criterion: Criterion) -> Text:
+    sign = Text(SIGNS[criterion.verdict], style=STYLES[criterion.verdict])
+    if criterion.verdict is Verdict.UNKNOWN:
+        return sign
+    return sign.append(f" {criterion.found}", style="not bold default")
+
+
+def _legend(repetitions: Sequence[Judged]) -> Text:
+    used = {criterion.verdict for one in repetitions for criterion in one.criteria}
+    meanings = (f"{SIGNS[verdict]} {MEANINGS[verdict]}" for verdict in Verdict if verdict in used)
+    return Text("  ".join(("± standard uncertainty", *meanings)), style="dim")
+
+
+def _advice(repetitions: Sequence[Judged]) -> list[RenderableType]:
+    lines: list[RenderableType] = []
+    for change in changes(repetitions):
+        lines.append(Text(f"change first: {change.advice}", style="bold"))
+        lines += [_item(f"repetition {number} {where}") for number, where in change.places]
+    return lines
+
+
+def _every_measure(repetition: Repetition) -> Table:
+    table = _titled(f"repetition {_name(repetition)}", "measure")
+    table.add_column("unit")
+    for name in PhaseName:
+        table.add_column(name.value, justify="right")
+    for measure in PHASE_MEASURES:
+        values = (repetition.phases[name].values[measure.key] for name in PhaseName)
+        row = (shown(value, measure.decimals) for value in values)
+        table.add_row(measure.key, measure.unit, *row)
+    table.add_section()
+    for whole in REPETITION_MEASURES:
+        value = shown(repetition.measured.values[whole.key], whole.decimals)
+        table.add_row(whole.key, whole.unit, "", "", value)
+    return table
+
+
+def _reasons(trial: Trial, keys: set[str]) -> list[RenderableType]:
+    """Say once why some of the measures *keys* are missing."""
+    lines: list[RenderableType] = []
+    for reason, missing in reasons(all_measured(trial)).items():
+        told = [key for key in missing if key in keys]
+        if told:
+            lines.append(_item(f"— {', '.join(told)}: {reason}"))
+    return lines
+
+
+def _name(repetition: Repetition) -> str:
+    return (
+        f"{repetition.number}" if repetition.spans.complete else f"{repetition.number} unfinished"
+    )
+
+
+def _item(text: str) -> Padding:
+    return Padding(Text(text), (0, 0, 0, 2))

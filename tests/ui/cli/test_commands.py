@@ -11,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from ui.cli.main import DONE, FAILED, INCOMPLETE, USAGE, VERBS, main
+from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE, USAGE
+from ui.cli.main import VERBS, main
 
 PHASE_KEYS = {
     "force_mean_N", "force_sd_N", "force_cv_percent", "force_detrended_sd_N",

@@ -1,0 +1,86 @@
+"""Files the commands write: never over another one unless asked to, whole or not at all."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+from ui.cli.arguments import existing_folder
+from ui.errors import UserError
+from ui.names import new_recording_path
+
+REPORT_SUFFIXES = (".html", ".htm")
+
+
+def recording_path(out: Path, person: str) -> Path:
+    """Return the file to record to: *out* itself, or a new name in it if it is a folder.
+
+    Raises:
+        UserError: The folder does not exist.
+    """
+    if out.is_dir():
+        return new_recording_path(out, person)
+    existing_folder(out.parent)
+    return out
+
+
+def report_paths(out: Path | None, recordings: Sequence[Path], *, force: bool) -> dict[Path, Path]:
+    """Return where the report of each recording goes: beside it, into a folder, or to one file.
+
+    Args:
+        out: File (``.html``) or folder; None is beside each recording.
+        recordings: Of what.
+        force: Whether reports that exist may be replaced.
+
+    Raises:
+        UserError: A report is there already, a folder is not, or two would get the same name.
+    """
+    if out is None:
+        paths = {recording: recording.with_suffix(".html") for recording in recordings}
+    elif out.suffix.lower() in REPORT_SUFFIXES and not out.is_dir():
+        if len(recordings) > 1:
+            raise UserError(f"{out}: is one file for {len(recordings)} reports; name a folder")
+        existing_folder(out.parent)
+        paths = dict.fromkeys(recordings, out)
+    else:
+        existing_folder(out)
+        paths = {recording: out / f"{recording.stem}.html" for recording in recordings}
+    _check_names(paths, force=force)
+    return paths
+
+
+def _check_names(paths: dict[Path, Path], *, force: bool) -> None:
+    by_report: dict[Path, Path] = {}
+    for recording, report in paths.items():
+        if report in by_report:
+            raise UserError(
+                f"{report}: both {by_report[report]} and {recording} would be written there; "
+                "write them one by one"
+            )
+        if os.path.lexists(report) and not force:
+            raise UserError(f"{report}: exists already; name another, or --force to replace it")
+        by_report[report] = recording
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text file by way of a neighbour, so that it is there whole or not at all.
+
+    Raises:
+        UserError: It is being written by somebody else.
+        OSError: It cannot be written.
+    """
+    part = path.with_name(path.name + ".part")
+    try:
+        file = part.open("x", encoding="utf-8")
+    except FileExistsError as cause:
+        raise UserError(
+            f"{part}: is being written, or was left by a program that was killed; remove it"
+        ) from cause
+    try:
+        with file:
+            file.write(text)
+        part.replace(path)
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise
