@@ -48,21 +48,30 @@ def damage(path: Path) -> Iterator[None]:
 class CheckedFile:
     """An open recording whose metadata and tables have been checked.
 
+    Args:
+        path: The file.
+        image: Its bytes, mended, to be read instead. Then tables that are no good count as
+            empty, and the file as cut off: what is in it must prove itself by its checksums.
+
     Attributes:
         path: The file.
         attributes: Root attributes, text as UTF-8 bytes.
         identity: What the rig said of itself.
         cut_off: It was never closed: its recorder was killed, or still runs.
+        lost_tables: Of an image, why a table is no good, by its path.
 
     Raises:
         RecordingError: It is no recording this program can read; says why in one line.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, image: bytes | None = None) -> None:
         self.path = path
-        size = _size_of_hdf5(path)
+        self.lost_tables: dict[str, str] = {}
+        self._mended = image is not None
+        size = _size_of_hdf5(path) if image is None else len(image)
         with damage(path):
-            self._file = h5py.File(path, "r")
+            opened = path if image is None else h5py.h5f.open_file_image(image)
+            self._file = h5py.File(opened, "r")
         try:
             with damage(path):
                 self._check(size)
@@ -91,6 +100,8 @@ class CheckedFile:
         Raises:
             RecordingError: They cannot be read.
         """
+        if table.path in self.lost_tables:
+            return np.empty((0, *table.row_shape), dtype=table.dtype)
         with damage(self.path):
             dataset = self._tables[table.path]
             try:
@@ -102,7 +113,7 @@ class CheckedFile:
 
     def row_count(self, table: TableSpec) -> int:
         """Return how many rows a table has."""
-        return int(self._tables[table.path].shape[0])
+        return 0 if table.path in self.lost_tables else int(self._tables[table.path].shape[0])
 
     def strangers(self) -> list[str]:
         """Return what the file holds beyond the schema: attributes, tables, groups, links."""
@@ -124,16 +135,25 @@ class CheckedFile:
             name: _read_attribute(self._file, name)
             for name in (*layout.TEXT_ATTRIBUTES, *layout.INTEGER_ATTRIBUTES)
         }
-        self.cut_off = (
-            self.attributes["status"] == layout.RECORDING.encode()
-            or not (self.attributes["content_sha256"])
-        )
+        closed = self.attributes["status"] != layout.RECORDING.encode()
+        self.cut_off = self._mended or not (closed and self.attributes["content_sha256"])
         self.identity = _identity(self.text("identity_json"))
         tables = layout.all_tables(self.identity.streams)
-        self._tables = {table.path: _open_table(self._file, table) for table in tables}
+        self._tables: dict[str, h5py.Dataset] = {}
+        for table in tables:
+            self._open(table)
         claimed = sum(self.row_count(table) * table.row_bytes for table in tables)
         if claimed > size + TORN_BYTES * self.cut_off:
             raise ValueError(f"claims to hold {claimed} bytes, but is only {size} long")
+
+    def _open(self, table: TableSpec) -> None:
+        try:
+            with damage(self.path):
+                self._tables[table.path] = _open_table(self._file, table)
+        except RecordingError as error:
+            if not self._mended:
+                raise
+            self.lost_tables[table.path] = str(error).removeprefix(f"{self.path}: ")
 
     def _check_schema(self) -> None:
         names = ("schema", "schema_version")

@@ -203,18 +203,21 @@ def block_row(
     return head + _CRC.pack(zlib.crc32(data, zlib.crc32(head)))
 
 
-def whole_blocks(blocks: NDArray[np.void], counts: bytes, row_bytes: int) -> NDArray[np.bool_]:
+def whole_blocks(
+    blocks: NDArray[np.void], counts: bytes, row_bytes: int, *, shift_rows: int = 0
+) -> NDArray[np.bool_]:
     """Tell which rows of the blocks table fit their counts, by their checksums.
 
     Args:
         blocks: The blocks table.
         counts: The bytes of the counts table.
         row_bytes: Bytes of one of its rows.
+        shift_rows: How much further on in the counts each block is looked for.
     """
     sizes = blocks["sample_count"].astype(np.int64) * row_bytes
-    stops = np.cumsum(sizes)
+    stops = np.cumsum(sizes) + shift_rows * row_bytes
     heads = blocks.tobytes()
-    whole = (sizes > 0) & (stops <= len(counts)) & (stops > 0)
+    whole = (sizes > 0) & (stops <= len(counts)) & (stops >= sizes)
     view = memoryview(counts)
     for row in np.flatnonzero(whole):
         start = row * BLOCK_DTYPE.itemsize

@@ -30,7 +30,7 @@ def refuse_taken(path: Path) -> None:
     if os.path.lexists(part):
         raise RecordingError(
             f"{part}: is being recorded, or was left by a recorder that was killed; "
-            "choose another name, `perpend info` shows what it holds"
+            "choose another name, `perpend salvage` saves what it holds"
         )
 
 

@@ -168,12 +168,19 @@ def _consistent(spec: StreamSpec, blocks: NDArray[Any], counts: NDArray[Any]) ->
 def _whole_part(
     spec: StreamSpec, blocks: NDArray[Any], counts: NDArray[Any], row_bytes: int
 ) -> WireStream:
-    whole = layout.whole_blocks(blocks, counts.tobytes(), row_bytes)
-    reach = np.cumsum(blocks["sample_count"], dtype=np.int64) <= len(counts)
-    inside = blocks[reach]
-    rows = np.repeat(whole[reach], inside["sample_count"])
-    torn = len(blocks) - int(whole.sum())
-    return WireStream(spec, blocks[whole], counts[: len(rows)][rows], torn)
+    data = counts.tobytes()
+    sizes = blocks["sample_count"].astype(np.int64)
+    stops = np.cumsum(sizes)
+    whole = layout.whole_blocks(blocks, data, row_bytes)
+    if not whole.all():
+        # Behind a block that lies about its size the others are found from the end.
+        shift = len(counts) - int(stops[-1])
+        found = ~whole & layout.whole_blocks(blocks, data, row_bytes, shift_rows=shift)
+        stops[found] += shift
+        whole |= found
+    kept = sizes[whole]
+    rows = np.repeat(stops[whole] - np.cumsum(kept), kept) + np.arange(kept.sum())
+    return WireStream(spec, blocks[whole], counts[rows], int((~whole).sum()))
 
 
 def _stream_data(wire: WireStream) -> StreamData:

@@ -21,6 +21,7 @@ VERBS: tuple[tuple[str, str], ...] = (
     ("record", "record a trial from a port into a file"),
     ("info", "say what is in a recording"),
     ("verify", "check whether recordings are whole, and say what is not"),
+    ("salvage", "make a clean recording out of a broken one, which stays as it is"),
     ("analyse", "measure one or many recordings"),
     ("report", "write the HTML report of a recording"),
     ("ports", "list serial devices, saying which answer as a rig"),

@@ -1,0 +1,76 @@
+"""Writes a recording whose content is known from the start, as after a rescue or a new code."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+from numpy.typing import NDArray
+
+from acquisition.errors import RecordingError
+from acquisition.recording import layout
+from acquisition.recording.appender import Appender
+from acquisition.recording.layout import TableSpec
+from acquisition.recording.metadata import attribute_dtype
+from acquisition.recording.naming import create_private, give_final_name, part_path, refuse_taken
+
+ROWS_AT_ONCE = 1 << 16
+
+
+def write_at_once(
+    path: Path,
+    attributes: Mapping[str, bytes | int],
+    tables: Mapping[TableSpec, NDArray[Any]],
+) -> Path:
+    """Write a closed recording.
+
+    Args:
+        path: New file; neither it nor its part file may exist.
+        attributes: Every root attribute; the content hash is worked out here.
+        tables: Every table with its rows.
+
+    Returns:
+        *path*.
+
+    Raises:
+        RecordingError: It cannot be written; then nothing of it is left.
+    """
+    refuse_taken(path)
+    part = part_path(path)
+    create_private(part)
+    try:
+        with _trouble(part), h5py.File(part, "w", libver="earliest") as file:
+            _fill(file, dict(attributes), tables)
+    except BaseException:
+        part.unlink(missing_ok=True)  # ours, and not whole
+        raise
+    give_final_name(part, path)
+    return path
+
+
+def _fill(
+    file: h5py.File, attributes: dict[str, bytes | int], tables: Mapping[TableSpec, NDArray[Any]]
+) -> None:
+    accounts = {}
+    for spec, rows in tables.items():
+        appender = Appender(file, spec)
+        for start in range(0, len(rows), ROWS_AT_ONCE):
+            piece = rows[start : start + ROWS_AT_ONCE]
+            appender.add(np.ascontiguousarray(piece, dtype=spec.dtype).tobytes())
+            appender.append_pending()
+        accounts[spec.path] = appender.account()
+    attributes["content_sha256"] = layout.content_digest(attributes, accounts).encode()
+    for name, value in attributes.items():
+        file.attrs.create(name, value, dtype=attribute_dtype(name, value))
+
+
+@contextlib.contextmanager
+def _trouble(part: Path) -> Iterator[None]:
+    try:
+        yield
+    except (OSError, RuntimeError, ValueError, TypeError) as cause:  # HDF5 raises all four
+        raise RecordingError(f"{part}: cannot be written ({cause}); nothing is left") from cause
