@@ -24,7 +24,7 @@ from analysis.resolve import ContactState, Unresolved, contact, resolve
 from analysis.runs import runs_of
 from analysis.series import ResolvedSeries, joined
 from analysis.settings import AnalysisSettings
-from analysis.shell import ShellMotion, hand_force, hand_moment
+from analysis.shell import ShellMotion, hand_wrench
 from analysis.target import Target
 from analysis.uncertainty import sources_of
 from firmware_protocol.messages import Identity
@@ -151,10 +151,7 @@ class LiveChain:
         # The first sample behind a gap has none before it: there the arm is taken as steady.
         turning[np.isnan(turning) & ~np.isnan(rate)] = 0.0
         motion = ShellMotion(moved[:, :3], rate, turning)
-        wrench = hand_force(pushed[:, :3], self._geometry, motion)
-        if pushed.shape[1] == 6:
-            wrench = np.hstack([wrench, hand_moment(pushed[:, 3:], self._geometry, motion)])
-        return wrench, rate
+        return hand_wrench(pushed, self._geometry, motion), rate
 
     def _resolved(
         self, block: GridBlock, pose: LiveOrientation, wrench: Floats, rate: Floats

@@ -17,9 +17,9 @@ from analysis.orientation import Orientation, orient
 from analysis.quality import Evidence, assess, effective_rate_hz
 from analysis.repetitions import find_repetitions
 from analysis.resolve import ContactState, Unresolved, contact, resolve
-from analysis.runs import without_short_gaps
+from analysis.runs import parts_of, without_short_gaps
 from analysis.settings import AnalysisSettings
-from analysis.shell import ShellMotion, hand_force, hand_moment
+from analysis.shell import ShellMotion, hand_wrench
 from analysis.target import Target, target_from_json
 from analysis.timebase import EvenSamples, even_samples
 from analysis.trial import Trial
@@ -112,13 +112,14 @@ def _wrench(
     compensate: bool,
 ) -> Floats:
     """Return the hand's wrench in H, zero still in, shape (n, 3 or 6)."""
-    spec, known = _low_pass(settings), samples.force_known
-    measured = smooth_runs(samples.force_n, known, spec, fs_hz=samples.fs_hz)
-    force = hand_force(measured, geometry, motion, compensate=compensate)
-    if samples.moment_nm is None:
-        return force
-    measured = smooth_runs(samples.moment_nm, known, spec, fs_hz=samples.fs_hz)
-    return np.hstack([force, hand_moment(measured, geometry, motion)])
+    measured = smooth_runs(
+        samples.pushed, samples.force_known, _low_pass(settings), fs_hz=samples.fs_hz
+    )
+    for part in parts_of(len(measured)):
+        measured[part] = hand_wrench(
+            measured[part], geometry, motion.rows(part), compensate=compensate
+        )
+    return measured
 
 
 def _zero(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +16,8 @@ from analysis.orientation import (
     elevation_speed,
     plane_of_elevation,
 )
-from analysis.runs import run_lengths, with_hysteresis
-from analysis.series import ResolvedSeries, read_only
+from analysis.runs import parts_of, run_lengths, with_hysteresis
+from analysis.series import ResolvedSeries, gathered
 from analysis.settings import AnalysisSettings
 from analysis.target import Target
 from analysis.uncertainty import UncertaintySources, direction_uncertainty
@@ -134,6 +134,10 @@ class Unresolved:
     saturated: Flags
     contact: Flags
 
+    def rows(self, part: slice) -> Unresolved:
+        """Return a part of it."""
+        return Unresolved(*(getattr(self, field.name)[part] for field in fields(self)))
+
 
 def resolve(
     found: Unresolved,
@@ -151,6 +155,24 @@ def resolve(
     if the hand is on, the force is known, and neither across nor upward it is less certain than
     the target allows.
     """
+    count = len(found.time_s)
+    return gathered(
+        (
+            _resolve(found.rows(part), fs_hz, target, geometry, sources, settings)
+            for part in parts_of(count)
+        ),
+        count,
+    )
+
+
+def _resolve(
+    found: Unresolved,
+    fs_hz: float,
+    target: Target,
+    geometry: Geometry,
+    sources: UncertaintySources,
+    settings: AnalysisSettings,
+) -> ResolvedSeries:
     rotation = found.humerus_to_base
     force = np.asarray(rotation.apply(found.wrench[:, :3]))
     force[~found.pose_known] = np.nan
@@ -165,27 +187,25 @@ def resolve(
     distal = distal_axis(rotation)
     plane = plane_of_elevation(distal, min_raised)
     plane[faces_unknown | ~found.pose_known] = np.nan
-    return read_only(
-        ResolvedSeries(
-            fs_hz=fs_hz,
-            time_s=found.time_s,
-            force_n=force,
-            glide_n=angles.glide_n,
-            azimuth_rad=angles.azimuth_rad,
-            superior_angle_rad=angles.superior_angle_rad,
-            off_axis_rad=angles.off_axis_rad,
-            azimuth_u_rad=u.azimuth_rad,
-            superior_angle_u_rad=u.superior_angle_rad,
-            off_axis_u_rad=u.off_axis_rad,
-            elevation_rad=np.where(found.pose_known, elevation(distal), np.nan),
-            plane_rad=plane,
-            elevation_speed_rad_s=elevation_speed(rotation, distal, found.angular_rate_rad_s),
-            missing=found.missing,
-            saturated=found.saturated,
-            contact=found.contact,
-            directed=found.contact & certain & np.isfinite(force).all(axis=1),
-            contact_point_m=_contact_in_base(found, geometry),
-        )
+    return ResolvedSeries(
+        fs_hz=fs_hz,
+        time_s=found.time_s,
+        force_n=force,
+        glide_n=angles.glide_n,
+        azimuth_rad=angles.azimuth_rad,
+        superior_angle_rad=angles.superior_angle_rad,
+        off_axis_rad=angles.off_axis_rad,
+        azimuth_u_rad=u.azimuth_rad,
+        superior_angle_u_rad=u.superior_angle_rad,
+        off_axis_u_rad=u.off_axis_rad,
+        elevation_rad=np.where(found.pose_known, elevation(distal), np.nan),
+        plane_rad=plane,
+        elevation_speed_rad_s=elevation_speed(rotation, distal, found.angular_rate_rad_s),
+        missing=found.missing,
+        saturated=found.saturated,
+        contact=found.contact,
+        directed=found.contact & certain & np.isfinite(force).all(axis=1),
+        contact_point_m=_contact_in_base(found, geometry),
     )
 
 

@@ -11,6 +11,16 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 
+PART = 1 << 15
+"""Samples worked on at a time: what fits the processor's cache is several times faster."""
+
+
+def parts_of(count: int) -> Iterator[slice]:
+    """Yield the parts, of at most `PART` samples, that make up *count*."""
+    for start in range(0, count, PART):
+        yield slice(start, min(start + PART, count))
+
+
 def runs_of(flags: Flags, *, min_length: int = 1) -> Iterator[tuple[int, int]]:
     """Yield the half-open ranges in which *flags* (n,) is true, in order.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import Any
@@ -90,12 +90,25 @@ def joined(parts: Sequence[ResolvedSeries]) -> ResolvedSeries | None:
     """Return consecutive parts of one series as one, None if there are none."""
     if len(parts) < 2:
         return parts[0] if parts else None
-    columns = {
-        field.name: [getattr(part, field.name) for part in parts]
-        for field in fields(ResolvedSeries)
-    }
-    whole: dict[str, Any] = {
-        name: np.concatenate(values) if isinstance(values[0], np.ndarray) else values[0]
-        for name, values in columns.items()
-    }
+    return gathered(parts, sum(len(part) for part in parts))
+
+
+def gathered(parts: Iterable[ResolvedSeries], count: int) -> ResolvedSeries:
+    """Return consecutive parts, of *count* rows together, as one series that cannot be changed.
+
+    The parts may be made on the way: none is kept.
+    """
+    whole: dict[str, Any] = {}
+    begin = 0
+    for part in parts:
+        here = slice(begin, begin + len(part))
+        for field in fields(part):
+            value = getattr(part, field.name)
+            if not isinstance(value, np.ndarray):
+                whole[field.name] = value
+                continue
+            if not begin:
+                whole[field.name] = np.empty((count, *value.shape[1:]), value.dtype)
+            whole[field.name][here] = value
+        begin = here.stop
     return read_only(ResolvedSeries(**whole))

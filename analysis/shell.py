@@ -27,6 +27,14 @@ class ShellMotion:
     angular_rate_rad_s: Floats
     angular_acceleration_rad_s2: Floats
 
+    def rows(self, part: slice) -> ShellMotion:
+        """Return a part of it."""
+        return ShellMotion(
+            self.specific_force_m_s2[part],
+            self.angular_rate_rad_s[part],
+            self.angular_acceleration_rad_s2[part],
+        )
+
 
 def specific_force_at(point_m: Floats, geometry: Geometry, motion: ShellMotion) -> Floats:
     """Carry the specific force from the IMU to another point of the same rigid body.
@@ -48,28 +56,24 @@ def specific_force_at(point_m: Floats, geometry: Geometry, motion: ShellMotion) 
     )
 
 
-def hand_force(
-    measured_n: Floats, geometry: Geometry, motion: ShellMotion, *, compensate: bool = True
+def hand_wrench(
+    measured: Floats, geometry: Geometry, motion: ShellMotion, *, compensate: bool = True
 ) -> Floats:
-    """Return the push of the hand, before the zero is taken off, shape (n, 3).
-
-    Args:
-        measured_n: Shape (n, 3), what the cell measures, in H.
-        geometry: Mass and places.
-        motion: Filtered like the force, so that the two stay in step.
-        compensate: False leaves the shell's weight in; only to show what that does.
-    """
-    if not compensate:
-        return measured_n
-    return measured_n + geometry.mass_kg * specific_force_at(geometry.com_m, geometry, motion)
-
-
-def hand_moment(measured_nm: Floats, geometry: Geometry, motion: ShellMotion) -> Floats:
-    """Return the hand's moment about the cell's origin, before the zero, shape (n, 3).
+    """Return the hand's wrench, before the zero is taken off, shape (n, 3 or 6).
 
     The shell is taken as a point mass: its own moment of inertia turns too slowly to matter
     here (0.1 g·m² at 2 rad/s² is 0.2 mN·m).
+
+    Args:
+        measured: Shape (n, 3), force, or (n, 6), with the moment about the cell's origin; in H.
+        geometry: Mass and places.
+        motion: Filtered like the measured wrench, so that the two stay in step.
+        compensate: False leaves the shell's weight in; only to show what that does.
     """
-    arm = geometry.com_m - geometry.cell_origin_m
+    if not compensate:
+        return measured
     pull = geometry.mass_kg * specific_force_at(geometry.com_m, geometry, motion)
-    return np.asarray(measured_nm + cross(arm, pull))
+    if measured.shape[1] == 3:
+        return np.asarray(measured + pull)
+    arm = geometry.com_m - geometry.cell_origin_m
+    return np.asarray(measured + np.hstack([pull, cross(arm, pull)]))

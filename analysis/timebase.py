@@ -35,8 +35,8 @@ class EvenSamples:
         fs_hz: Rate of the grid.
         time_s: Shape (n,), from the first sample that both streams cover.
         origin_us: Device time, in the clock of the first segment, at which time_s is 0.
-        force_n: Shape (n, 3), before the shell is taken out; NaN where not known.
-        moment_nm: Shape (n, 3), or None with three axes.
+        pushed: Shape (n, 3), force, or (n, 6), with the moment about the cell's origin; before
+            the shell is taken out; NaN where not known.
         specific_force_m_s2: Shape (n, 3), at the IMU; finite everywhere, see *imu_known*.
         angular_rate_rad_s: Shape (n, 3), likewise.
         force_known: Shape (n,), a force was measured here and was not saturated.
@@ -49,8 +49,7 @@ class EvenSamples:
     fs_hz: float
     time_s: Floats
     origin_us: float
-    force_n: Floats
-    moment_nm: Floats | None
+    pushed: Floats
     specific_force_m_s2: Floats
     angular_rate_rad_s: Floats
     force_known: Flags
@@ -88,16 +87,15 @@ def even_samples(recording: Recording, settings: AnalysisSettings) -> EvenSample
     grid = start + np.arange(count) / fs_hz
     force_gap_s = longest_bridge_s(force_stream.spec, settings.max_gap_s)
     imu_gap_s = longest_bridge_s(imu_stream.spec, settings.max_gap_s)
-    force_values, force_gap, force_rail = onto_grid(grid, force, force_gap_s)
+    pushed, force_gap, force_rail = onto_grid(grid, force, force_gap_s)
     imu_values, imu_gap, imu_rail = onto_grid(grid, imu, imu_gap_s)
     force_known = ~(force_gap | force_rail)
-    force_values[~force_known] = np.nan
+    pushed[~force_known] = np.nan
     return EvenSamples(
         fs_hz=fs_hz,
         time_s=grid - start,
         origin_us=start * 1e6,
-        force_n=force_values[:, :3],
-        moment_nm=force_values[:, 3:] if force_values.shape[1] == 6 else None,
+        pushed=pushed,
         specific_force_m_s2=imu_values[:, :3],
         angular_rate_rad_s=imu_values[:, 3:],
         force_known=force_known,

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from acquisition.physical import Geometry
-from analysis.shell import ShellMotion, hand_force, hand_moment, specific_force_at
+from analysis.shell import ShellMotion, hand_wrench, specific_force_at
 
 Floats = NDArray[np.float64]
 G = 9.80665
@@ -59,8 +59,10 @@ def test_a_resting_shell_weighs_nothing_in_any_pose(
     assert force[0] == pytest.approx(force_n, abs=1e-8)
     assert moment[0] == pytest.approx(moment_nm, abs=1e-8)
 
-    assert hand_force(force, GEOMETRY, still(pose)) == pytest.approx(0.0, abs=1e-12)
-    assert hand_moment(moment, GEOMETRY, still(pose)) == pytest.approx(0.0, abs=1e-12)
+    both = hand_wrench(np.hstack([force, moment]), GEOMETRY, still(pose))
+
+    assert both == pytest.approx(0.0, abs=1e-12)
+    assert hand_wrench(force, GEOMETRY, still(pose)) == pytest.approx(0.0, abs=1e-12)
 
 
 def test_a_hanging_weight_shows_downward() -> None:
@@ -69,7 +71,7 @@ def test_a_hanging_weight_shows_downward() -> None:
     shell, _ = weight_on_cell(pose)
     hung = pose.inv().apply([[0.0, -2.0 * G, 0.0]])
 
-    push = pose.apply(hand_force(shell + hung, GEOMETRY, still(pose)))
+    push = pose.apply(hand_wrench(shell + hung, GEOMETRY, still(pose)))
 
     assert push[0] == pytest.approx([0.0, -2.0 * G, 0.0], abs=1e-9)
 
@@ -108,7 +110,7 @@ def test_the_weight_stays_in_when_asked() -> None:
     pose = Rotation.from_euler("YXY", [0.0, -60.0, 0.0], degrees=True)
     force, _ = weight_on_cell(pose)
 
-    left_in = hand_force(force, GEOMETRY, still(pose), compensate=False)
+    left_in = hand_wrench(force, GEOMETRY, still(pose), compensate=False)
 
     np.testing.assert_array_equal(left_in, force)
 
@@ -117,4 +119,4 @@ def test_a_weightless_shell_needs_no_accelerometer() -> None:
     light = dataclasses.replace(GEOMETRY, mass_kg=0.0)
     push = np.array([[-30.0, 4.0, 12.0]])
 
-    assert hand_force(push, light, still(Rotation.identity())) == pytest.approx(push)
+    assert hand_wrench(push, light, still(Rotation.identity())) == pytest.approx(push)

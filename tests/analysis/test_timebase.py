@@ -119,7 +119,7 @@ def test_lost_force_samples_stay_a_gap_of_the_force_alone(recording: Recording) 
 
     lost = (samples.time_s > 5.0) & (samples.time_s < 5.49)
     assert samples.missing[lost].all()
-    assert np.isnan(samples.force_n[lost]).all()
+    assert np.isnan(samples.pushed[lost]).all()
     assert samples.imu_known[lost].all()
     assert samples.missing.sum() == pytest.approx(100, abs=3)
 
@@ -134,7 +134,7 @@ def test_saturated_counts_are_no_numbers(recording: Recording) -> None:
     at = (samples.time_s > 10.0) & (samples.time_s < 10.19)
     assert samples.saturated[at].all()
     assert not samples.missing[at].any()
-    assert np.isnan(samples.force_n[at]).all()
+    assert np.isnan(samples.pushed[at]).all()
     assert samples.saturated.sum() == pytest.approx(41, abs=3)
 
 
@@ -150,7 +150,7 @@ def test_repeated_blocks_change_nothing(recording: Recording) -> None:
     found = even_samples(with_stream(recording, FORCE_STREAM, **doubled), DEFAULTS)
 
     expected = even_samples(recording, DEFAULTS)
-    np.testing.assert_allclose(found.force_n, expected.force_n, atol=1e-3)
+    np.testing.assert_allclose(found.pushed, expected.pushed, atol=1e-3)
 
 
 def test_stamps_that_jitter_are_cleaned_by_their_numbers(recording: Recording) -> None:
