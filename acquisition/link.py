@@ -194,7 +194,7 @@ class Link:
             self._news.append(message)
         elif isinstance(message, Identity):
             self._take_identity(message)
-        else:
+        elif isinstance(message, Reply):
             self._take_reply(message)
 
     def _take_block(self, raw: SampleBlock, now_ns: int) -> None:

@@ -41,7 +41,7 @@ class HostEnd:
 
         They begin with a delimiter, which ends whatever noise the line held before.
         """
-        return DELIMITER + self._ask(Identify)
+        return DELIMITER + self.ask(Identify)
 
     def start(self) -> bytes:
         """Return the bytes that start all streams.
@@ -50,7 +50,7 @@ class HostEnd:
             ProtocolMisuse: The rig has not said who it is, or speaks another major version.
         """
         self._require_known_rig("start")
-        return self._ask(Start)
+        return self.ask(Start)
 
     def stop(self) -> bytes:
         """Return the bytes that stop all streams.
@@ -59,7 +59,7 @@ class HostEnd:
             ProtocolMisuse: As for `start`.
         """
         self._require_known_rig("stop")
-        return self._ask(Stop)
+        return self.ask(Stop)
 
     def receive(self, data: bytes) -> list[RigMessage | FrameFault | Malformed]:
         """Return everything that *data* completes, oldest first."""
@@ -76,7 +76,13 @@ class HostEnd:
             received.append(item)
         return received
 
-    def _ask(self, kind: Callable[[int], HostMessage]) -> bytes:
+    def ask(self, kind: Callable[[int], HostMessage]) -> bytes:
+        """Return the bytes of any command.
+
+        Args:
+            kind: Makes it of a request id, as ``Identify`` does, or
+                ``lambda number: Ping(number, now_us)``.
+        """
         self.last_request = self.last_request % 255 + 1
         return encode_frame(encode(kind(self.last_request)))
 

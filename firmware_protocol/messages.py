@@ -121,6 +121,83 @@ class Stop:
     request_id: int
 
 
+@dataclass(frozen=True, slots=True)
+class Configure:
+    """Sets how a stream is sampled and sent; from the next `Start` on.
+
+    Attributes:
+        request_id: Of this command.
+        stream_id: Which stream.
+        rate_hz: Wanted rate; the rig takes the nearest it can.
+        block_samples: Samples in a block, 0 leaves it to the rig.
+    """
+
+    request_id: int
+    stream_id: int
+    rate_hz: float
+    block_samples: int
+
+
+@dataclass(frozen=True, slots=True)
+class ReadConfiguration:
+    """Asks how a stream is sampled and sent."""
+
+    request_id: int
+    stream_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class ZeroElectrical:
+    """Lets the amplifiers of a stream balance themselves, hands off. Never done unasked."""
+
+    request_id: int
+    stream_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class Ping:
+    """Asks for the rig's clock.
+
+    Attributes:
+        request_id: Of this question.
+        host_time_us: The host's clock when it asked; comes back as it is.
+    """
+
+    request_id: int
+    host_time_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class SelfTest:
+    """Asks the rig to test itself; not while streaming."""
+
+    request_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class RestartCounters:
+    """Sets the counters of `Status` to 0."""
+
+    request_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class ReadStore:
+    """Asks for a value kept on the rig, such as its description."""
+
+    request_id: int
+    key: str
+
+
+@dataclass(frozen=True, slots=True)
+class WriteStore:
+    """Keeps a value on the rig over power-off; an empty one removes the key."""
+
+    request_id: int
+    key: str
+    value: bytes = field(repr=False)
+
+
 # --- rig to host -------------------------------------------------------------------------
 
 
@@ -208,8 +285,88 @@ class Fault:
     detail: str
 
 
+@dataclass(frozen=True, slots=True)
+class Configuration:
+    """The answer to `Configure` and `ReadConfiguration`: how it is, or will be from `Start` on.
+
+    Attributes:
+        request_id: That of the command.
+        stream_id: Which stream.
+        rate_hz: The rate the rig has.
+        block_samples: Samples in a block.
+    """
+
+    request_id: int
+    stream_id: int
+    rate_hz: float
+    block_samples: int
+
+
+@dataclass(frozen=True, slots=True)
+class Pong:
+    """The answer to `Ping`.
+
+    Attributes:
+        request_id: That of the question.
+        host_time_us: As it came.
+        received_us: The rig's clock when the question was whole.
+        sent_us: The rig's clock when this answer was handed to the line.
+    """
+
+    request_id: int
+    host_time_us: int
+    received_us: int
+    sent_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class SelfTestResult:
+    """The answer to `SelfTest`.
+
+    Attributes:
+        request_id: That of the command.
+        passed: Whether all was well.
+        detail: What was not, for people, at most 64 bytes of UTF-8.
+    """
+
+    request_id: int
+    passed: bool
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoreValue:
+    """The answer to `ReadStore`; an empty value: there is no such key."""
+
+    request_id: int
+    key: str
+    value: bytes = field(repr=False)
+
+
 NO_STREAM = 255
 
-HostMessage = Identify | Start | Stop
-RigMessage = Identity | Reply | SampleBlock | Status | Fault
+HostMessage = (
+    Identify
+    | Start
+    | Stop
+    | Configure
+    | ReadConfiguration
+    | ZeroElectrical
+    | Ping
+    | SelfTest
+    | RestartCounters
+    | ReadStore
+    | WriteStore
+)
+RigMessage = (
+    Identity
+    | Reply
+    | Configuration
+    | Pong
+    | SelfTestResult
+    | StoreValue
+    | SampleBlock
+    | Status
+    | Fault
+)
 Message = HostMessage | RigMessage

@@ -18,17 +18,28 @@ from firmware_protocol.messages import (
     FORCE_STREAM,
     PROTOCOL_MAJOR,
     PROTOCOL_MINOR,
+    Configuration,
+    Configure,
     Fault,
     FaultCode,
     HostMessage,
     Identify,
     Identity,
     Outcome,
+    Ping,
+    Pong,
+    ReadConfiguration,
+    ReadStore,
     Reply,
+    RestartCounters,
     RigMessage,
+    SelfTest,
+    SelfTestResult,
     Start,
     Status,
     Stop,
+    StoreValue,
+    WriteStore,
 )
 
 FIRMWARE_VERSION = "virtual 1"
@@ -73,6 +84,7 @@ class RigDevice:
         self._ticks_us = 0
         self._boot_at_us = 0
         self._out = bytearray()
+        self._store: dict[str, bytes] = {}
         self._room = True
         self.out_of_order = False
         self._reset()
@@ -195,6 +207,43 @@ class RigDevice:
                 self._senders = []
                 self._streaming = False
                 self._say(Reply(request_id, Outcome.DONE))
+            case Ping(request_id, host_time_us):
+                self._say(Pong(request_id, host_time_us, self._now_us, self._now_us))
+            case RestartCounters(request_id):
+                self._overrun_samples = 0
+                self._say(Reply(request_id, Outcome.DONE))
+            case ReadStore(request_id, key):
+                self._say(StoreValue(request_id, key, self._store.get(key, b"")))
+            case _:
+                self._obey_at_rest(message)
+
+    def _obey_at_rest(self, message: HostMessage) -> None:
+        """Do what must not be done while streaming, and what depends on a stream."""
+        match message:
+            case Configure(request_id, stream_id) | ReadConfiguration(request_id, stream_id):
+                self._tell_configuration(request_id, stream_id)
+            case WriteStore(request_id, key, value) if not self._streaming:
+                self._keep(key, value)
+                self._say(Reply(request_id, Outcome.DONE))
+            case SelfTest(request_id) if not self._streaming:
+                self._say(SelfTestResult(request_id, True, ""))
+            case _:  # it has no amplifiers to balance either
+                self._say(Reply(message.request_id, Outcome.NOT_POSSIBLE_NOW))
+
+    def _keep(self, key: str, value: bytes) -> None:
+        self._store.pop(key, None)
+        if value:
+            self._store[key] = value
+
+    def _tell_configuration(self, request_id: int, stream_id: int) -> None:
+        """Say how a stream is sampled: a virtual rig keeps to its rate and its blocks."""
+        for stream in self._rig.streams:
+            if stream.spec.stream_id == stream_id:
+                size = Sender(stream, 0).size
+                rate_hz = stream.spec.rate_hz
+                self._say(Configuration(request_id, stream_id, rate_hz, size))
+                return
+        self._say(Reply(request_id, Outcome.BAD_ARGUMENT))
 
     def _refuse(self, item: Malformed) -> None:
         if len(item.payload) >= 2 and item.payload[0] < FIRST_RIG_TO_HOST_TYPE:

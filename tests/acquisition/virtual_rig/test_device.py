@@ -19,15 +19,25 @@ from firmware_protocol.codec import Malformed
 from firmware_protocol.ends import HostEnd
 from firmware_protocol.framing import FrameFault, encode_frame
 from firmware_protocol.messages import (
+    Configuration,
+    Configure,
     Fault,
     FaultCode,
     Identity,
     Outcome,
+    Ping,
+    Pong,
+    ReadConfiguration,
+    ReadStore,
     Reply,
     RigMessage,
     SampleBlock,
+    SelfTest,
     Status,
+    StoreValue,
     StreamSpec,
+    WriteStore,
+    ZeroElectrical,
 )
 
 MakeRig = Callable[..., VirtualRig]
@@ -315,3 +325,52 @@ def test_after_it_hangs_or_is_pulled_nothing_comes_but_what_was_sent(
     assert conversation.device.unplugged is unplugged
     assert conversation.device.out_of_order
     assert len(conversation.of(Identity)) == 1
+
+
+def test_a_ping_brings_its_clock_and_the_hosts_own_time_back(make_rig: MakeRig) -> None:
+    conversation = Conversation(RigDevice(make_rig()))
+    conversation.pass_time(0.25)
+
+    conversation.say(conversation.host.ask(lambda number: Ping(number, 77)))
+
+    (pong,) = conversation.of(Pong)
+    assert pong == Pong(conversation.host.last_request, 77, 250_000, 250_000)
+
+
+def test_its_store_keeps_gives_and_forgets(make_rig: MakeRig) -> None:
+    conversation = Conversation(RigDevice(make_rig()))
+    host = conversation.host
+
+    conversation.say(host.ask(lambda number: WriteStore(number, "rig.toml.0", b"[rig]")))
+    conversation.say(host.ask(lambda number: ReadStore(number, "rig.toml.0")))
+    conversation.say(host.ask(lambda number: WriteStore(number, "rig.toml.0", b"")))
+    conversation.say(host.ask(lambda number: ReadStore(number, "rig.toml.0")))
+
+    assert [answer.value for answer in conversation.of(StoreValue)] == [b"[rig]", b""]
+    assert [reply.outcome for reply in conversation.of(Reply)] == [Outcome.DONE] * 2
+
+
+def test_what_must_not_be_while_streaming_is_refused(make_rig: MakeRig) -> None:
+    conversation = talk(make_rig(), 0.1)
+    host = conversation.host
+    conversation.heard.clear()
+
+    conversation.say(host.ask(lambda number: WriteStore(number, "key", b"value")))
+    conversation.say(host.ask(SelfTest))
+    conversation.say(host.ask(lambda number: ZeroElectrical(number, 1)))
+
+    assert [reply.outcome for reply in conversation.of(Reply)] == [Outcome.NOT_POSSIBLE_NOW] * 3
+
+
+def test_it_tells_how_a_stream_is_sent_and_refuses_one_it_has_not(make_rig: MakeRig) -> None:
+    conversation = Conversation(RigDevice(make_rig()))
+    host = conversation.host
+    conversation.say(host.identify())
+    force = conversation.spec("force").stream_id
+
+    conversation.say(host.ask(lambda number: Configure(number, force, 500.0, 5)))
+    conversation.say(host.ask(lambda number: ReadConfiguration(number, 99)))
+
+    (told,) = conversation.of(Configuration)
+    assert (told.stream_id, told.rate_hz, told.block_samples) == (force, 1000.0, 10)
+    assert conversation.of(Reply)[-1].outcome is Outcome.BAD_ARGUMENT
