@@ -15,7 +15,9 @@ from ui.numbers import shown
 UP_LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop
 UP_RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignTop
 DOWN_LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignBottom
-BAR_TOP, BAR_HEIGHT, MARGIN = 46.0, 16.0, 16.0
+BAR_TOP, BAR_HEIGHT, MARGIN = 51.0, 16.0, 16.0
+TIP = 7.0
+"""Height of the pointer's tip, which must stay clear of the words above it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +59,7 @@ class Gauge(QWidget):
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
 
     def sizeHint(self) -> QSize:
-        return QSize(300, 84)
+        return QSize(300, 88)
 
     def show_value(self, value: float, word: str, *, bad: bool) -> None:
         """Show a value (NaN: none), what it means in a word, and whether that is bad."""
@@ -115,7 +117,8 @@ class Gauge(QWidget):
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(QBrush(BAD if self._bad else GOOD))
         painter.drawRect(QRectF(x - 2, BAR_TOP - 2, 4, BAR_HEIGHT + 4))
-        tip = [QPointF(x, BAR_TOP), QPointF(x - 6, BAR_TOP - 8), QPointF(x + 6, BAR_TOP - 8)]
+        top = BAR_TOP - TIP
+        tip = [QPointF(x, BAR_TOP), QPointF(x - 6, top), QPointF(x + 6, top)]
         painter.drawPolygon(QPolygonF(tip))
 
     def _bar(self, low: float, high: float) -> QRectF:

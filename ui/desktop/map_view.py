@@ -26,7 +26,8 @@ from ui.live.target_map import (
 RINGS_DEG = (10.0, 20.0, 30.0)
 COVERAGE = 2.0
 """The ellipse has twice the standard uncertainty: about 95 %."""
-SIDES_DEG = 0.84 * SPAN_DEG
+SIDES_DEG = (0.84 * SPAN_DEG, -0.15 * SPAN_DEG)
+"""Below the middle line, where a push that is only too far to one side would hide them."""
 CAPTION_DEG = -1.13 * SPAN_DEG
 NOTHING = QBrush(Qt.BrushStyle.NoBrush)
 NO_LINE = QPen(Qt.PenStyle.NoPen)
@@ -93,8 +94,8 @@ class MapView(pg.PlotWidget):
         colour = GOOD if look.inside else BAD
         self._ellipse.setRect(x - half[0], y - half[1], 2 * half[0], 2 * half[1])
         self._ellipse.setBrush(QBrush(faded(colour, 60)))
-        # A disc when all is right, a diamond when not, an arrow's head when far outside: the
-        # colour says it a second time.
+        # A disc when all is right, a diamond when not, a star at the edge of the map when it lies
+        # outside: the colour says it a second time.
         symbol = "star" if look.beyond else ("o" if look.inside else "d")
         self._point.setData([x], [y], symbol=symbol, brush=pg.mkBrush(colour))
 
@@ -131,8 +132,8 @@ class MapView(pg.PlotWidget):
         self._label("▴ superior", 0.0, SPAN_DEG * 0.92, size=11)
         self._label("not this way", 0.0, SPAN_DEG * 0.80, size=9, colour=BAD)
         self._label("▾ inferior", 0.0, -SPAN_DEG * 0.86, size=11)
-        self._right = self._label("", SIDES_DEG, 0.0, size=11)
-        self._left = self._label("", -SIDES_DEG, 0.0, size=11)
+        self._right = self._label("", *SIDES_DEG, size=11)
+        self._left = self._label("", *SIDES_DEG, size=11)
         self._place = self._label("", 0.0, CAPTION_DEG, size=9, colour=QUIET)
 
     def _turn(self) -> None:
@@ -141,12 +142,13 @@ class MapView(pg.PlotWidget):
         self.getPlotItem().invertX(not lateral_right)
         outer, inner = ("lateral", "medial") if lateral_right else ("medial", "lateral")
         sign = 1.0 if lateral_right else -1.0
-        for item, text, x in (
-            (self._right, f"{outer} ▸", sign * SIDES_DEG),
-            (self._left, f"◂ {inner}", -sign * SIDES_DEG),
+        x, y = SIDES_DEG
+        for item, text, at in (
+            (self._right, f"{outer} ▸", sign * x),
+            (self._left, f"◂ {inner}", -sign * x),
         ):
             item.setText(text)
-            item.setPos(x, 0.0)
+            item.setPos(at, y)
         self._place.setText(
             f"{self._side} shoulder {self._stand.value} · dots: last {TRAIL_S:g} s · "
             "shade: 95 % sure"

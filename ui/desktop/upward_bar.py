@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QBrush, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QBrush, QPainter, QPaintEvent, QPen, QPixmap
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from analysis.target import Target
@@ -33,6 +33,7 @@ class UpwardBar(QWidget):
         super().__init__()
         self._limit_deg = target.superior_limit_deg
         self._look: SuperiorLook | None = None
+        self._scale = QPixmap()
         self.setAccessibleName("superior component")
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Expanding)
 
@@ -52,12 +53,25 @@ class UpwardBar(QWidget):
     def paintEvent(self, event: QPaintEvent) -> None:
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        self._paint_scale(painter)
+        painter.drawPixmap(0, 0, self._still())
         known = self._look is not None and math.isfinite(self._look.angle_deg)
         if self._look is not None and known:
             self._paint_bar(painter, self._look)
         self._paint_words(painter)
         painter.end()
+
+    def _still(self) -> QPixmap:
+        """Return the scale, painted anew only for another size: hatching is slow."""
+        ratio = self.devicePixelRatio()
+        if self._scale.size() != self.size() * ratio:
+            self._scale = QPixmap(self.size() * ratio)
+            self._scale.setDevicePixelRatio(ratio)
+            self._scale.fill(Qt.GlobalColor.transparent)
+            painter = QPainter(self._scale)
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+            self._paint_scale(painter)
+            painter.end()
+        return self._scale
 
     def _paint_scale(self, painter: QPainter) -> None:
         painter.setPen(Qt.PenStyle.NoPen)

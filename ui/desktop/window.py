@@ -14,7 +14,9 @@ from ui.desktop.map_view import MapView
 from ui.desktop.panels import PANELS
 from ui.live.moment import Trainer
 
-FRAME_MS = 33
+FRAME_MS = 25
+"""A sample waits for the next frame, then for its painting: with 33 its way to the picture came
+too near to the 50 ms it may take."""
 KEYS = (
     "R record · Z zero, hand away · Space mark · V see it from the other side · "
     "F11 full screen · Q quit"
@@ -25,7 +27,7 @@ WidgetT = TypeVar("WidgetT", bound=QWidget)
 
 
 class TrainerWindow(QMainWindow):
-    """Shows one feed; pulls a moment thirty times a second.
+    """Shows one feed; pulls a moment forty times a second.
 
     Args:
         trainer: Gives the moments; its feed is closed with the window.
@@ -33,7 +35,7 @@ class TrainerWindow(QMainWindow):
 
     def __init__(self, trainer: Trainer) -> None:
         super().__init__()
-        self._trainer = trainer
+        self.trainer = trainer
         feed = trainer.feed
         self._panels = [
             (panel, panel.model(), panel.widget(feed.target, feed.rig.rig.side)) for panel in PANELS
@@ -62,7 +64,7 @@ class TrainerWindow(QMainWindow):
 
     def refresh(self) -> None:
         """Pull a moment and draw it."""
-        moment = self._trainer.refresh()
+        moment = self.trainer.refresh()
         for _, model, widget in self._panels:
             widget.show_look(model.look(moment))
 
@@ -75,7 +77,7 @@ class TrainerWindow(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent) -> None:
         self._timer.stop()
-        self._trainer.feed.close()
+        self.trainer.feed.close()
         super().closeEvent(event)
 
     def _lay_out(self, title: str) -> None:
