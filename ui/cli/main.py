@@ -22,12 +22,14 @@ VERBS: tuple[tuple[str, str], ...] = (
     ("info", "say what is in a recording"),
     ("verify", "check whether recordings are whole, and say what is not"),
     ("salvage", "make a clean recording out of a broken one, which stays as it is"),
+    ("bring-in", "make a recording out of a CSV log of another acquisition system"),
     ("analyse", "measure one or many recordings"),
     ("report", "write the HTML report of a recording"),
     ("ports", "list serial devices, saying which answer as a rig"),
+    ("check", "test a rig before use: identity, rates, noise, zero, sign and side, home, gravity"),
     ("simulate", "serve a virtual rig on a pseudo-terminal or a loopback TCP port"),
 )
-"""Name and help of each verb; the module of that name here has `add_arguments` and `run`."""
+"""Name and help of each verb; the module of that name here (_ for -) has `add_arguments`, `run`."""
 
 EXIT_CODES = "\n".join(f"  {code:3}  {meaning}" for code, meaning in MEANINGS.items())
 EPILOG = f"""\
@@ -52,7 +54,7 @@ def build_parser() -> argparse.ArgumentParser:
     verbs = parser.add_subparsers(dest="verb", metavar="VERB", title="verbs")
     for name, text in VERBS:
         verb = verbs.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
-        module = importlib.import_module(f"ui.cli.{name}")
+        module = importlib.import_module(f"ui.cli.{name.replace('-', '_')}")
         module.add_arguments(verb)
         # Suppressed, so that a verb does not undo what stood before it.
         _add_debug(verb, default=argparse.SUPPRESS)
