@@ -22,7 +22,7 @@ from acquisition.recording.reader import read_recording
 from acquisition.virtual_rig import default_rig
 from analysis.pipeline import analyse
 from analysis.target import Target
-from ui.desktop.grab import grab_window
+from ui.desktop import grab_window
 from ui.report import build_report
 
 HERE = Path(__file__).resolve().parent

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from acquisition.rig import RigDescription
     from analysis.target import Target
 
-__all__ = ["open_live_window"]
+__all__ = ["grab_window", "open_live_window"]
 
 
 def open_live_window(
@@ -35,3 +35,30 @@ def open_live_window(
     from ui.desktop.application import run_window
 
     return run_window(port, rig=rig, target=target, out_dir=out_dir, label=label)
+
+
+def grab_window(
+    path: Path,
+    port: str,
+    *,
+    seconds: float,
+    target: Target | None = None,
+    size: tuple[int, int] = (1280, 800),
+    keys: str = "",
+) -> None:
+    """Write a PNG of the window as it looks after some seconds of a virtual rig.
+
+    Args:
+        path: Where to; replaced if it exists.
+        port: URL of a virtual rig.
+        seconds: Of the rig's time.
+        target: To show against; None takes the default.
+        size: Of the window, pixels.
+        keys: Pressed a second before the end, such as ``R``.
+
+    Raises:
+        AcquisitionError: The URL names no virtual rig.
+    """
+    from ui.desktop.grab import grab
+
+    grab(path, port, seconds=seconds, target=target, size=size, keys=keys)

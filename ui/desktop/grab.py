@@ -6,63 +6,67 @@ second 12, however fast or busy the machine is.
 
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
+
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
 
 from acquisition.clock import NS_PER_S, ManualClock
 from acquisition.recording.model import TrialLabel
-from acquisition.rig import RigDescription
 from acquisition.transports.url import parse_url
 from acquisition.transports.virtual import VirtualPort
 from analysis.target import Target
 from ui.desktop.application import application_of_this_process
-from ui.desktop.window import TrainerWindow
+from ui.desktop.window import FRAME_MS, TrainerWindow
 from ui.live.feed import LiveFeed
 from ui.live.moment import Trainer
 
-FRAME_NS = 33_000_000
+KEYS_S = 1.0
+"""Keys are pressed so long before the picture is taken."""
 
 
-def grab_window(
+def grab(
     path: Path,
     port: str,
     *,
     seconds: float,
     target: Target | None = None,
-    size: tuple[int, int] = (1280, 800),
+    size: tuple[int, int],
+    keys: str = "",
 ) -> None:
-    """Write a PNG of the window as it looks after some seconds of a virtual rig.
-
-    Args:
-        path: Where to; replaced if it exists.
-        port: URL of a virtual rig.
-        seconds: Of the rig's time.
-        target: To show against; None takes the default.
-        size: Of the window, pixels.
-    """
+    """Write the picture; arguments as for `ui.desktop.grab_window`."""
     application = application_of_this_process()
     clock = ManualClock()
     transport = VirtualPort.from_url(parse_url(port), clock=clock)
-    rig: RigDescription = transport.virtual_rig.rig
-    feed = LiveFeed(
-        transport,
-        rig=rig,
-        target=target or Target(),
-        out_dir=path.parent,
-        label=TrialLabel(),
-        clock=clock,
-    )
-    feed.open()
-    window = TrainerWindow(Trainer(feed))
-    window.resize(*size)
-    window.show()
-    due_ns = clock.now_ns()
+    with tempfile.TemporaryDirectory() as folder:
+        feed = LiveFeed(
+            transport,
+            rig=transport.virtual_rig.rig,
+            target=target or Target(),
+            out_dir=Path(folder),
+            label=TrialLabel(),
+            clock=clock,
+        )
+        feed.open()
+        window = TrainerWindow(Trainer(feed))
+        window.resize(*size)
+        window.show()
+        _run(window, feed, clock, seconds - KEYS_S)
+        for key in keys:
+            QTest.keyClick(window, Qt.Key(ord(key)))
+        _run(window, feed, clock, KEYS_S)
+        application.processEvents()
+        window.grab().save(str(path))
+        window.close()
+
+
+def _run(window: TrainerWindow, feed: LiveFeed, clock: ManualClock, seconds: float) -> None:
     end_ns = clock.now_ns() + int(seconds * NS_PER_S)
+    due_ns = clock.now_ns()
     while clock.now_ns() < end_ns and not feed.state().health.state.ended:
         clock.sleep(max(feed.step(), 0.002))
         if clock.now_ns() >= due_ns:
             window.refresh()
-            due_ns = clock.now_ns() + FRAME_NS
+            due_ns = clock.now_ns() + FRAME_MS * 1_000_000
     window.refresh()
-    application.processEvents()
-    window.grab().save(str(path))
-    window.close()

@@ -9,8 +9,8 @@ from PySide6.QtGui import QImage
 from pytestqt.qtbot import QtBot
 
 from analysis.target import Target
+from ui.desktop import grab_window
 from ui.desktop.gauge import Gauge, Scale
-from ui.desktop.grab import grab_window
 from ui.desktop.upward_bar import UpwardBar
 from ui.live.superior import SuperiorLook
 

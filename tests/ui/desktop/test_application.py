@@ -1,0 +1,115 @@
+"""Start, end, Ctrl-C, and errors that nobody caught."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from pytestqt.qtbot import QtBot
+
+from acquisition.errors import DescriptionError, PortError
+from acquisition.recording.model import TrialLabel
+from acquisition.virtual_rig import default_rig
+from analysis.target import Target
+from ui.desktop import open_live_window
+from ui.desktop.application import closed_by_ctrl_c, errors_shown_in
+from ui.desktop.status_lines import TroubleLine
+from ui.desktop.window import TrainerWindow
+
+Maker = Callable[..., TrainerWindow]
+WAIT_MS = 20_000
+QUICK = "virtual:?trainee=T01&seed=7&speed=4"
+
+
+def test_asking_for_the_window_does_not_load_qt_yet() -> None:
+    code = "import sys, ui.desktop; print(any(m.startswith('PySide6') for m in sys.modules))"
+
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+    )
+
+    assert done.stdout.strip() == "False"
+
+
+def test_ctrl_c_closes_the_window_and_ends_the_process(tmp_path: Path) -> None:
+    """In a process of its own, with a signal that really comes."""
+    code = (
+        "import sys, threading\n"
+        "from pathlib import Path\n"
+        "from PySide6.QtCore import QTimer\n"
+        "from ui.cli.live import open_window\n"
+        "from ui.desktop.application import application_of_this_process\n"
+        "app = application_of_this_process()\n"
+        "QTimer.singleShot(300, lambda: print('up', flush=True))\n"
+        f"code = open_window({QUICK!r}, out_dir=Path({str(tmp_path)!r}))\n"
+        "print('left', threading.active_count(), flush=True)\n"
+        "sys.exit(code)\n"
+    )
+    process = subprocess.Popen(
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, text=True,
+        env={**os.environ, "QT_QPA_PLATFORM": "offscreen"},
+    )  # fmt: skip
+    with process:
+        assert process.stdout is not None
+        assert process.stdout.readline().strip() == "up"
+        process.send_signal(signal.SIGINT)
+        rest = process.stdout.read()
+
+    assert process.returncode == 0
+    assert rest.split() == ["left", "1"]
+
+
+@pytest.mark.parametrize(
+    ("port", "side", "error", "words"),
+    [
+        ("serial:/dev/no-such-port", "right", PortError, "no-such-port"),
+        (QUICK, "left", DescriptionError, "L01"),
+    ],
+)
+def test_a_port_that_cannot_be_used_is_told_before_a_window_opens(
+    qtbot: QtBot, tmp_path: Path, port: str, side: str, error: type[Exception], words: str
+) -> None:
+    with pytest.raises(error, match=words):
+        open_live_window(
+            port, rig=default_rig(side), target=Target(), out_dir=tmp_path, label=TrialLabel()
+        )
+
+
+def test_an_error_in_a_widget_shows_and_the_recording_goes_on(
+    window: Maker, qtbot: QtBot, caplog: pytest.LogCaptureFixture
+) -> None:
+    one = window(QUICK)
+
+    with errors_shown_in(one.trainer.feed):
+        for _ in range(3):
+            sys.excepthook(ValueError, ValueError("a widget broke"), None)
+        qtbot.waitUntil(lambda: "a widget broke" in one.panel(TroubleLine).text(), timeout=WAIT_MS)
+
+    assert [record.getMessage() for record in caplog.records] == ["not caught"]
+    assert "streaming" in one.trainer.feed.state().health.state.value
+
+
+def test_an_error_in_a_thread_shows(window: Maker, qtbot: QtBot) -> None:
+    one = window(QUICK)
+
+    with errors_shown_in(one.trainer.feed):
+        thread = threading.Thread(target=int, args=("no number",))
+        thread.start()
+        thread.join(10.0)
+        qtbot.waitUntil(lambda: "ValueError" in one.panel(TroubleLine).text(), timeout=WAIT_MS)
+
+
+def test_hooks_and_signals_are_put_back(window: Maker) -> None:
+    one = window(QUICK)
+    before = sys.excepthook, threading.excepthook, signal.getsignal(signal.SIGINT)
+
+    with errors_shown_in(one.trainer.feed), closed_by_ctrl_c(one):
+        assert signal.getsignal(signal.SIGINT) is not before[2]
+
+    assert (sys.excepthook, threading.excepthook, signal.getsignal(signal.SIGINT)) == before
