@@ -1,0 +1,122 @@
+"""The self-test of a rig before use: a short recording, hands off and then one push at home.
+
+The quality findings of any recording, and three things that only a known situation can show:
+how large the zero is, whether a push backward and outward reads as one, and whether the side is
+the right one. Wrong sides and signs are what spoils a whole session unseen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquisition.physical import PhysicalUnits, right_shoulder_geometry
+from acquisition.recording.model import Recording
+from analysis.directions import mean_direction
+from analysis.errors import NotAnalysable
+from analysis.pipeline import analyse
+from analysis.series import ResolvedSeries
+from analysis.target import Target
+from analysis.trial import QualityFinding, Severity
+from analysis.vectors import angle_between
+from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM
+
+Floats = NDArray[np.float64]
+
+HANDS_OFF_S = 2.0
+"""The recording begins with so many seconds hands off."""
+ZERO_LIMIT_N = 10.0
+PUSH_N = 10.0
+PUSH_S = 0.3
+NEAR_DEG = 35.0
+"""A push aimed by hand lies within this of the target, or something is turned round."""
+
+
+def check_rig(recording: Recording, target: Target | None = None) -> tuple[QualityFinding, ...]:
+    """Return every finding on a rig, worst first.
+
+    Args:
+        recording: Begins with `HANDS_OFF_S` seconds hands off, then holds a push at home.
+        target: Which way the push was meant; None takes the default.
+    """
+    target = target or Target()
+    zero = _zero_offset(recording)
+    try:
+        trial = analyse(recording, target)
+    except NotAnalysable as why:
+        whole = QualityFinding("resolving", Severity.WARNING, str(why), "", "Mend this first.")
+        return (whole, zero)
+    findings = (*trial.quality, zero, _sign_and_side(trial.series, target))
+    order = (Severity.WARNING, Severity.NOTE, Severity.FINE)
+    return tuple(sorted(findings, key=lambda finding: order.index(finding.severity)))
+
+
+def _zero_offset(recording: Recording) -> QualityFinding:
+    """Compare what the untouched cell reads with the weight of the shell alone."""
+    blank = QualityFinding(
+        "zero_offset", Severity.WARNING, "not known", f"{ZERO_LIMIT_N:g} N", "There are no samples."
+    )
+    force, imu = (recording.streams.get(name) for name in (FORCE_STREAM, IMU_STREAM))
+    if force is None or imu is None or not len(force.counts) or not len(imu.counts):
+        return blank
+    units = PhysicalUnits(recording.rig)
+    first = [stream.counts[: int(HANDS_OFF_S / 2 * stream.spec.rate_hz)] for stream in (force, imu)]
+    measured = units.wrench(first[0], force.spec).force_n.mean(axis=0)
+    specific = units.inertial(first[1], imu.spec).specific_force_m_s2.mean(axis=0)
+    mass_kg = right_shoulder_geometry(recording.rig).mass_kg
+    offset_n = float(np.linalg.norm(measured + mass_kg * specific))
+    fine = offset_n <= ZERO_LIMIT_N
+    return replace(
+        blank,
+        severity=Severity.FINE if fine else Severity.NOTE,
+        value=f"{offset_n:.1f} N beyond the shell's weight",
+        advice="It is taken out; if it grows, the cell was overloaded or a bolt pulls on it.",
+    )
+
+
+def _sign_and_side(series: ResolvedSeries, target: Target) -> QualityFinding:
+    """Say what a push that was meant backward and outward looks like."""
+    push = push_at_home(series)
+    limit = f"within {NEAR_DEG:g}° of the target"
+    if push is None:
+        return QualityFinding(
+            "sign_and_side",
+            Severity.NOTE,
+            "no push at home was seen",
+            limit,
+            f"Push backward and outward with {PUSH_N:g} N or more, the arm hanging, and hold it.",
+        )
+    wanted = target.direction
+    candidates = {
+        "as it was meant": wanted,
+        "the other way round: the sign of the force is wrong": -wanted,
+        "mirrored: the side is wrong, or Z is": wanted * [1.0, 1.0, -1.0],
+        "forward and outward: X is the wrong way": wanted * [-1.0, 1.0, 1.0],
+    }
+    angles = {
+        name: float(np.rad2deg(angle_between(push, direction)))
+        for name, direction in candidates.items()
+    }
+    nearest = min(angles, key=lambda name: angles[name])
+    off_deg = angles["as it was meant"]
+    fine = off_deg <= NEAR_DEG and nearest == "as it was meant"
+    looks = nearest if angles[nearest] <= NEAR_DEG else "like none of the usual mistakes"
+    return QualityFinding(
+        "sign_and_side",
+        Severity.FINE if fine else Severity.WARNING,
+        f"a push {off_deg:.0f}° off the target, {looks}",
+        limit,
+        "Look at rig.side, cell.to_humerus and the signs of the calibration matrix.",
+    )
+
+
+def push_at_home(series: ResolvedSeries) -> Floats | None:
+    """Return the mean direction of a firm push with the arm at home, shape (3,), None if none."""
+    with np.errstate(invalid="ignore"):
+        firm = (series.magnitude_n > PUSH_N) & (series.elevation_rad < np.deg2rad(5.0))
+    firm &= np.isfinite(series.force_n).all(axis=1)
+    if firm.sum() < PUSH_S * series.fs_hz:
+        return None
+    return mean_direction(series.force_n[firm])

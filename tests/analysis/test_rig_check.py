@@ -1,0 +1,120 @@
+"""The self-test finds what is wrong with a rig, and says so."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import msgspec
+import numpy as np
+import pytest
+
+from acquisition.recording.model import Recording
+from acquisition.rig import RigDescription
+from analysis.rig_check import check_rig
+from analysis.trial import QualityFinding, Severity
+
+Maker = Callable[..., Any]
+SECONDS = 8.0
+
+
+def short(recording: Recording) -> Recording:
+    """Keep the first seconds: rest, and a push at home."""
+    streams = {
+        name: replace(
+            stream,
+            **{
+                field: getattr(stream, field)[: int(SECONDS * stream.spec.rate_hz)]
+                for field in ("sample_number", "device_time_us", "counts", "segment", "arrival_ns")
+            },
+        )
+        for name, stream in recording.streams.items()
+    }
+    return replace(recording, streams=streams)
+
+
+def with_cell(rig: RigDescription, **changes: object) -> RigDescription:
+    return msgspec.structs.replace(rig, cell=msgspec.structs.replace(rig.cell, **changes))
+
+
+def finding(recording: Recording, key: str) -> QualityFinding:
+    return next(one for one in check_rig(recording) if one.key == key)
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+def test_a_good_rig_passes_everything(told: Maker, side: str) -> None:
+    recording = replace(
+        short(told(side=side, seed=7).recording), started_utc="2026-11-01T00:00:00Z"
+    )
+
+    findings = check_rig(recording)
+
+    assert [one for one in findings if one.severity is not Severity.FINE] == []
+    assert "as it was meant" in finding(recording, "sign_and_side").value
+
+
+def test_a_description_of_the_other_side_is_found(told: Maker) -> None:
+    recording = short(told(seed=7).recording)
+    wrong = msgspec.structs.replace(
+        recording.rig, rig=msgspec.structs.replace(recording.rig.rig, side="left")
+    )
+
+    found = finding(replace(recording, rig=wrong), "sign_and_side")
+
+    assert found.severity is Severity.WARNING
+    assert "mirrored" in found.value
+
+
+def test_a_turned_sign_is_found(told: Maker) -> None:
+    recording = short(told(seed=7).recording)
+    matrix = (-np.array(recording.rig.cell.calibration_matrix)).tolist()
+    turned = with_cell(recording.rig, calibration_matrix=tuple(map(tuple, matrix)))
+
+    found = finding(replace(recording, rig=turned), "sign_and_side")
+
+    assert found.severity is Severity.WARNING
+    assert "sign" in found.value
+
+
+def test_without_a_push_it_says_what_to_do(told: Maker) -> None:
+    recording = short(told(seed=7).recording)
+    force = recording.streams["force"]
+    quiet = replace(force, counts=np.tile(force.counts[:2000], (4, 1)))
+
+    found = finding(
+        replace(recording, streams={**recording.streams, "force": quiet}), "sign_and_side"
+    )
+
+    assert found.severity is Severity.NOTE
+    assert "Push backward" in found.advice
+
+
+def test_a_large_zero_is_told(told: Maker) -> None:
+    recording = short(told(seed=7).recording)
+    shifted = with_cell(recording.rig, zero_counts=(400_000.0, 0.0, 0.0))
+
+    found = finding(replace(recording, rig=shifted), "zero_offset")
+
+    assert found.severity is Severity.NOTE
+
+
+def test_an_arm_that_never_hangs_still_gets_an_answer(told: Maker) -> None:
+    recording = told(seed=7).recording
+    middle = {
+        name: replace(
+            stream,
+            **{
+                field: getattr(stream, field)[
+                    int(9.0 * stream.spec.rate_hz) : int(16.0 * stream.spec.rate_hz)
+                ]
+                for field in ("sample_number", "device_time_us", "counts", "segment", "arrival_ns")
+            },
+        )
+        for name, stream in recording.streams.items()
+    }
+
+    findings = check_rig(replace(recording, streams=middle))
+
+    assert findings[0].key == "resolving"
+    assert findings[0].severity is Severity.WARNING

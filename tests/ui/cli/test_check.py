@@ -1,0 +1,34 @@
+"""``perpend check`` at a terminal."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from ui.cli.main import main
+
+
+def test_the_virtual_rig_passes(capsys: pytest.CaptureFixture[str]) -> None:
+    code = main(["check", "--port", "virtual:?trainee=E01&speed=max", "--no-prompt", "--json"])
+
+    rows = json.loads(capsys.readouterr().out)
+    assert code == 0
+    assert {row["result"] for row in rows} == {"pass"}
+    assert {"sign_and_side", "zero_offset", "gravity_at_rest"} <= {row["key"] for row in rows}
+
+
+def test_a_rig_that_fails_ends_in_exit_code_1(capsys: pytest.CaptureFixture[str]) -> None:
+    port = "virtual:?trainee=E01&speed=max&faults=saturate:5"
+
+    code = main(["check", "--port", port, "--no-prompt"])
+
+    said = capsys.readouterr()
+    assert code == 1
+    assert "FAIL  saturated" in said.out
+
+
+def test_it_tells_the_person_what_to_do(capsys: pytest.CaptureFixture[str]) -> None:
+    main(["check", "--port", "virtual:?trainee=E01&speed=max"])
+
+    assert "hands off" in capsys.readouterr().err

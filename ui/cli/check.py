@@ -1,0 +1,92 @@
+"""``perpend check``: the self-test of a rig before use."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ui.cli.arguments import add_json, add_port, add_target, rig_for, target_for
+from ui.cli.exit_codes import DONE, FAILED
+
+if TYPE_CHECKING:
+    from acquisition.record import RecordProgress
+    from analysis.trial import QualityFinding
+
+QUIET_S = 3.0
+WHOLE_S = 8.0
+WORDS = {"fine": "pass", "note": "warn", "warning": "FAIL"}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of the verb."""
+    add_port(parser)
+    add_target(parser)
+    parser.add_argument(
+        "--no-prompt", action="store_true", help="ask nobody to push: the virtual rig does it"
+    )
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Record a few seconds, judge them, print a line each, and return the exit code."""
+    import tempfile
+
+    from acquisition.record import record_trial
+    from acquisition.recording.reader import read_recording
+    from analysis.rig_check import check_rig
+
+    rig, target = rig_for(args.port, args.rig), target_for(args.target)
+    ask = _Asker(quiet=args.no_prompt)
+    with tempfile.TemporaryDirectory() as folder:
+        outcome = record_trial(
+            args.port,
+            Path(folder) / "check.h5",
+            rig=rig,
+            seconds=WHOLE_S,
+            progress=ask,
+        )
+        findings = check_rig(read_recording(outcome.path), target)
+    _print(findings, as_json=args.json)
+    return FAILED if any(finding.severity.value == "warning" for finding in findings) else DONE
+
+
+class _Asker:
+    """Says what to do and when, on stderr."""
+
+    def __init__(self, *, quiet: bool) -> None:
+        self._left = (
+            []
+            if quiet
+            else [
+                (0.0, "hands off, the arm hanging"),
+                (QUIET_S, "now push backward and a little outward, about 30 N, and hold it"),
+            ]
+        )
+
+    def __call__(self, progress: RecordProgress) -> None:
+        while self._left and progress.seconds >= self._left[0][0]:
+            print(self._left.pop(0)[1], file=sys.stderr, flush=True)
+
+
+def _print(findings: tuple[QualityFinding, ...], *, as_json: bool) -> None:
+    if as_json:
+        rows = [
+            {
+                "key": finding.key,
+                "result": WORDS[finding.severity.value].lower(),
+                "value": finding.value,
+                "limit": finding.limit,
+                "advice": finding.advice,
+            }
+            for finding in findings
+        ]
+        print(json.dumps(rows, indent=2))
+        return
+    for finding in findings:
+        word = WORDS[finding.severity.value]
+        print(f"{word}  {finding.key.replace('_', ' ')}: {finding.value}")
+        if word != "pass":
+            print(f"      {finding.advice}")
