@@ -21,6 +21,8 @@ Flags = NDArray[np.bool_]
 MAD_TO_SD = 1.482602218505602
 """Median absolute deviation to standard deviation, normal distribution: 1/Φ⁻¹(3/4)."""
 
+LONG = 100_000
+"""Samples from which channels are filtered one after the other."""
 NOISE_STEPS = 100_000
 """Steps looked at for a channel's noise: plenty, and quick in an hour's recording."""
 
@@ -87,7 +89,13 @@ def smooth(x: Floats, spec: LowPass, *, fs_hz: float) -> Floats:
     if len(x) < 2:
         return x.copy()
     pad = min(len(x) - 1, int(3 * fs_hz / spec.cutoff_hz))
-    smoothed: Floats = signal.sosfiltfilt(sections, x, axis=0, padtype="even", padlen=pad)
+    if x.ndim == 1 or len(x) < LONG:
+        return np.asarray(
+            signal.sosfiltfilt(sections, x, axis=0, padtype="even", padlen=pad), dtype=np.float64
+        )
+    smoothed = np.empty_like(x)
+    for channel, column in enumerate(x.T):  # all at once would take four times the memory
+        smoothed[:, channel] = signal.sosfiltfilt(sections, column, padtype="even", padlen=pad)
     return smoothed
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from analysis.runs import runs_of
 from analysis.settings import AnalysisSettings
@@ -62,7 +63,7 @@ def home_rests(
         settings: What counts as still.
     """
     width = max(1, int(STILL_SMOOTHING_S * fs_hz))
-    speed = np.convolve(np.linalg.norm(rate_rad_s, axis=1), np.ones(width) / width, mode="same")
+    speed = ndimage.uniform_filter1d(np.linalg.norm(rate_rad_s, axis=1), width, mode="nearest")
     still = (speed < np.deg2rad(settings.rest_speed_deg_s)) & (tilt_rad < tolerance_rad) & known
     at_home = np.zeros(len(still), dtype=np.bool_)
     for start, stop in runs_of(still, min_length=int(settings.rest_min_s * fs_hz)):
@@ -146,7 +147,7 @@ def _knots(
 def _to_nearest(at_home: Flags) -> NDArray[np.int64]:
     """Return the number of samples from each one to the nearest at home, shape (n,)."""
     index = np.arange(len(at_home))
-    homes = np.flatnonzero(at_home)
-    after = np.clip(np.searchsorted(homes, index), 0, len(homes) - 1)
-    before = np.clip(after - 1, 0, len(homes) - 1)
-    return np.asarray(np.minimum(np.abs(homes[after] - index), np.abs(homes[before] - index)))
+    far = 2 * len(at_home)
+    since = index - np.maximum.accumulate(np.where(at_home, index, -far))
+    until = np.minimum.accumulate(np.where(at_home, index, far)[::-1])[::-1] - index
+    return np.asarray(np.minimum(since, until))

@@ -22,9 +22,9 @@ from vqf import offlineVQF
 
 from analysis.errors import NotAnalysable
 from analysis.home import heading_of, home_rests, still_rate
-from analysis.runs import runs_of, without_short_gaps
+from analysis.runs import parts_of, runs_of, without_short_gaps
 from analysis.settings import AnalysisSettings
-from analysis.timebase import EvenSamples
+from analysis.timebase import Grid
 from analysis.vectors import angle_between, cross
 
 Floats = NDArray[np.float64]
@@ -50,6 +50,7 @@ class Orientation:
         heading_drift_rad: Largest change of heading between two rests.
         home_tilt_rad: Mean tilt from home during the rests: how well home is home.
         home_shift_rad: Largest change of inclination from one rest to the next.
+        felt_at_home_m_s2: Size of the mean specific force during the rests.
     """
 
     humerus_to_base: Rotation
@@ -61,6 +62,7 @@ class Orientation:
     heading_drift_rad: float
     home_tilt_rad: float
     home_shift_rad: float
+    felt_at_home_m_s2: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,12 +81,17 @@ class Inertial:
 
 
 def orient(
-    samples: EvenSamples, up_in_base: Floats, home_tolerance_rad: float, settings: AnalysisSettings
+    grid: Grid,
+    moved: Floats,
+    up_in_base: Floats,
+    home_tolerance_rad: float,
+    settings: AnalysisSettings,
 ) -> Orientation:
     """Return the orientation of the humerus over a whole recording.
 
     Args:
-        samples: Inertial samples on the grid.
+        grid: Says where the inertial unit was heard.
+        moved: Shape (n, 6), specific force and angular rate in H.
         up_in_base: Shape (3,), unit vector up in B.
         home_tolerance_rad: Tilt from home that still counts as home.
         settings: What counts as still, and as a gap.
@@ -92,15 +99,18 @@ def orient(
     Raises:
         NotAnalysable: The arm never rests at home, so the heading cannot be known.
     """
-    found = _inertial_stretches(samples, up_in_base, home_tolerance_rad, settings)
-    stretches, quaternions, rate, bias = found
+    stretches, quaternions, rate, bias = _inertial_stretches(
+        grid, moved, up_in_base, home_tolerance_rad, settings
+    )
     known = np.zeros(len(quaternions), dtype=np.bool_)
     for stretch in stretches:
         known[stretch] = True
     up = up_in_humerus(quaternions)
-    tilt = angle_between(up, up_in_base)
+    tilt = np.empty(len(up))
+    for part in parts_of(len(up)):
+        tilt[part] = angle_between(up[part], up_in_base)
     at_home = home_rests(
-        tilt, rate, known & samples.imu_known, samples.fs_hz, home_tolerance_rad, settings
+        tilt, rate, known & grid.imu_known, grid.fs_hz, home_tolerance_rad, settings
     )
     if not at_home.any():
         raise NotAnalysable(
@@ -113,7 +123,7 @@ def orient(
     )
     heading, age_s, drift = np.zeros(len(tilt)), np.full(len(tilt), np.inf), 0.0
     for part in stretches:
-        one = heading_of(at_home[part], turned[part], samples.fs_hz)
+        one = heading_of(at_home[part], turned[part], grid.fs_hz)
         heading[part], age_s[part] = one.turned_rad, one.age_s
         drift = max(drift, one.drift_rad)
     return Orientation(
@@ -126,6 +136,7 @@ def orient(
         heading_drift_rad=drift,
         home_tilt_rad=float(tilt[at_home].mean()),
         home_shift_rad=_largest_shift(up, at_home),
+        felt_at_home_m_s2=float(np.linalg.norm(moved[at_home, :3].mean(axis=0))),
     )
 
 
@@ -166,13 +177,16 @@ def into_base(humerus_to_earth: Floats, heading_rad: Floats, up_in_base: Floats)
 
     The turn about the vertical of B is that after E has been levelled onto B.
     """
-    x, y, z, w = level(up_in_base).as_quat()
-    levelled = Rotation.from_quat([x, y, z, w])
-    turned = Rotation.from_rotvec(np.pi * up_in_base) * levelled
+    levelled = level(up_in_base)
+    turned_half = Rotation.from_rotvec(np.pi * up_in_base) * levelled
     # A turn by −h after a fixed one is cos(h/2)·fixed − sin(h/2)·(half a turn after it).
-    cosine, sine = np.cos(heading_rad / 2)[:, np.newaxis], np.sin(heading_rad / 2)[:, np.newaxis]
-    to_base = cosine * levelled.as_quat() - sine * turned.as_quat()
-    return Rotation.from_quat(quaternion_product(to_base, humerus_to_earth))
+    fixed, turned = levelled.as_quat(), turned_half.as_quat()
+    found = np.empty_like(humerus_to_earth)
+    for part in parts_of(len(found)):
+        half = heading_rad[part, np.newaxis] / 2
+        to_base = np.cos(half) * fixed - np.sin(half) * turned
+        found[part] = quaternion_product(to_base, humerus_to_earth[part])
+    return Rotation.from_quat(found)
 
 
 def quaternion_product(first: Floats, second: Floats) -> Floats:
@@ -247,29 +261,20 @@ def twist(rotations: Rotation, axis: Floats) -> Floats:
 
 
 def _inertial_stretches(
-    samples: EvenSamples, up_in_base: Floats, tolerance_rad: float, settings: AnalysisSettings
+    grid: Grid, moved: Floats, up_in_base: Floats, tolerance_rad: float, settings: AnalysisSettings
 ) -> tuple[list[slice], Floats, Floats, Floats]:
     """Return the stretches without long gaps; quaternions (n, 4), rates (n, 3), mean bias (3,)."""
     rough_bias = still_rate(
-        samples.angular_rate_rad_s,
-        samples.specific_force_m_s2,
-        samples.imu_known,
-        up_in_base,
-        tolerance_rad,
-        samples.fs_hz,
+        moved[:, 3:], moved[:, :3], grid.imu_known, up_in_base, tolerance_rad, grid.fs_hz
     )
-    quaternions = np.tile([0.0, 0.0, 0.0, 1.0], (len(samples.time_s), 1))
-    rate = samples.angular_rate_rad_s - rough_bias
-    going_on = without_short_gaps(
-        samples.imu_known, int(settings.orientation_gap_s * samples.fs_hz)
-    )
-    shortest = max(2, int(MIN_STRETCH_S * samples.fs_hz))
+    quaternions = np.tile([0.0, 0.0, 0.0, 1.0], (len(moved), 1))
+    rate = moved[:, 3:] - rough_bias
+    going_on = without_short_gaps(grid.imu_known, int(settings.orientation_gap_s * grid.fs_hz))
+    shortest = max(2, int(MIN_STRETCH_S * grid.fs_hz))
     stretches = [slice(*run) for run in runs_of(going_on, min_length=shortest)]
     biases, lengths = [np.zeros(3)], [0]
     for part in stretches:
-        one = inertial_orientation(
-            rate[part], samples.specific_force_m_s2[part], fs_hz=samples.fs_hz
-        )
+        one = inertial_orientation(rate[part], moved[part, :3], fs_hz=grid.fs_hz)
         quaternions[part], rate[part] = one.humerus_to_earth, one.angular_rate_rad_s
         biases.append(one.bias_rad_s.mean(axis=0))
         lengths.append(part.stop - part.start)

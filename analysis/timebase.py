@@ -28,19 +28,15 @@ MAX_GAP_SAMPLES = 2.5
 
 
 @dataclass(frozen=True, slots=True)
-class EvenSamples:
-    """What the sensors say, on one even grid; frame H of a right shoulder.
+class Grid:
+    """An even grid of n times, and what is known there.
 
     Attributes:
-        fs_hz: Rate of the grid.
+        fs_hz: Its rate.
         time_s: Shape (n,), from the first sample that both streams cover.
         origin_us: Device time, in the clock of the first segment, at which time_s is 0.
-        pushed: Shape (n, 3), force, or (n, 6), with the moment about the cell's origin; before
-            the shell is taken out; NaN where not known.
-        specific_force_m_s2: Shape (n, 3), at the IMU; finite everywhere, see *imu_known*.
-        angular_rate_rad_s: Shape (n, 3), likewise.
         force_known: Shape (n,), a force was measured here and was not saturated.
-        imu_known: Shape (n,).
+        imu_known: Shape (n,), likewise of the inertial unit.
         missing: Shape (n,), a stream has a gap here.
         saturated: Shape (n,), a sample used here stood at a rail.
         spikes_removed: How many single values were replaced.
@@ -49,9 +45,6 @@ class EvenSamples:
     fs_hz: float
     time_s: Floats
     origin_us: float
-    pushed: Floats
-    specific_force_m_s2: Floats
-    angular_rate_rad_s: Floats
     force_known: Flags
     imu_known: Flags
     missing: Flags
@@ -68,10 +61,15 @@ class Sampled:
     saturated: Flags
 
 
-def even_samples(recording: Recording, settings: AnalysisSettings) -> EvenSamples:
+def even_samples(recording: Recording, settings: AnalysisSettings) -> tuple[Grid, Floats, Floats]:
     """Bring force and inertial samples of a recording onto one grid.
 
     The grid has the force stream's nominal rate, unless the settings say otherwise.
+
+    Returns:
+        The grid; what the cell measures, (n, 3) force or (n, 6) with the moment about its origin,
+        NaN where not known; specific force and angular rate, (n, 6), finite everywhere. Both in
+        H of a right shoulder.
 
     Raises:
         NotAnalysable: A stream is missing or empty, or the two never overlap.
@@ -88,22 +86,20 @@ def even_samples(recording: Recording, settings: AnalysisSettings) -> EvenSample
     force_gap_s = longest_bridge_s(force_stream.spec, settings.max_gap_s)
     imu_gap_s = longest_bridge_s(imu_stream.spec, settings.max_gap_s)
     pushed, force_gap, force_rail = onto_grid(grid, force, force_gap_s)
-    imu_values, imu_gap, imu_rail = onto_grid(grid, imu, imu_gap_s)
+    moved, imu_gap, imu_rail = onto_grid(grid, imu, imu_gap_s)
     force_known = ~(force_gap | force_rail)
     pushed[~force_known] = np.nan
-    return EvenSamples(
+    found = Grid(
         fs_hz=fs_hz,
         time_s=grid - start,
         origin_us=start * 1e6,
-        pushed=pushed,
-        specific_force_m_s2=imu_values[:, :3],
-        angular_rate_rad_s=imu_values[:, 3:],
         force_known=force_known,
         imu_known=~(imu_gap | imu_rail),
         missing=force_gap | imu_gap,
         saturated=force_rail | imu_rail,
         spikes_removed=force_spikes + imu_spikes,
     )
+    return found, pushed, moved
 
 
 def longest_bridge_s(spec: StreamSpec, max_gap_s: float) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 from acquisition.recording.model import Recording, StreamData
 from analysis.orientation import Orientation
 from analysis.sample_times import LineFit, fit_line
-from analysis.timebase import EvenSamples
+from analysis.timebase import Grid
 from analysis.trial import QualityFinding, Severity
 from analysis.zero import Zero
 
@@ -19,7 +19,7 @@ class Evidence:
     """All that the checks look at."""
 
     recording: Recording
-    samples: EvenSamples
+    grid: Grid
     orientation: Orientation
     zero: Zero
 

@@ -67,7 +67,7 @@ def lost(evidence: Evidence) -> list[QualityFinding]:
 
 def missing(evidence: Evidence) -> list[QualityFinding]:
     """Say how much of the time holds no data."""
-    share = float(evidence.samples.missing.mean() * 100.0)
+    share = float(evidence.grid.missing.mean() * 100.0)
     return [
         finding(
             "missing_time",

@@ -22,7 +22,7 @@ SCALE_LIMIT_PERCENT = 1.0
 
 def saturation(evidence: Evidence) -> list[QualityFinding]:
     """Say how long a channel stood at a rail."""
-    share = float(evidence.samples.saturated.mean() * 100.0)
+    share = float(evidence.grid.saturated.mean() * 100.0)
     return [
         finding(
             "saturated",
@@ -37,7 +37,7 @@ def saturation(evidence: Evidence) -> list[QualityFinding]:
 
 def spikes(evidence: Evidence) -> list[QualityFinding]:
     """Count single samples that were replaced."""
-    count = evidence.samples.spikes_removed
+    count = evidence.grid.spikes_removed
     return [
         finding(
             "spikes",
@@ -67,8 +67,7 @@ def noise(evidence: Evidence) -> list[QualityFinding]:
 
 def gravity(evidence: Evidence) -> list[QualityFinding]:
     """Compare what the accelerometer feels at rest with gravity."""
-    resting = evidence.samples.specific_force_m_s2[evidence.orientation.at_home]
-    found = float(np.linalg.norm(resting.mean(axis=0)))
+    found = evidence.orientation.felt_at_home_m_s2
     return [
         finding(
             "gravity_at_rest",
