@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test live lint types check lock clean
+.PHONY: demo test live lint types check fuzz bench lock clean
 
 demo: $(READY)
 	$(BIN)/perpend demo --out out
@@ -23,6 +23,14 @@ types: $(READY)
 	$(BIN)/mypy
 
 check: lint types test
+
+# A million damaged streams into the host's ears; about a minute. -P: tests/ mirrors our folders.
+fuzz: $(READY)
+	$(BIN)/python -P tests/fuzz_wire.py
+
+# How fast the host hears, against what C code alone takes.
+bench: $(READY)
+	$(BIN)/python -P tests/bench_wire.py
 
 $(READY): requirements.lock pyproject.toml .ci/setup
 	PYTHON="$(PYTHON)" VENV="$(VENV)" .ci/setup
