@@ -68,6 +68,7 @@ class FeedState:
 class _Note:
     text: str = ""
     trouble: bool = False
+    stays: bool = True
     told_ns: int = 0
 
 
@@ -181,7 +182,8 @@ class LiveFeed:
         refused = self._chain.zero()
         if not refused:
             self._session.mark(ZERO_EVENT, "hands off")
-        self.tell(f"no zero: {refused}" if refused else "zero taken", trouble=bool(refused))
+        text = f"no zero: {refused}" if refused else "zero taken"
+        self.tell(text, trouble=bool(refused), stays=False)
 
     def mark(self, text: str = "") -> None:
         """Note this moment in the recording."""
@@ -189,14 +191,15 @@ class LiveFeed:
         kept = self._recorder.state().path is not None
         self.tell("moment marked" if kept else "moment marked, but nothing is being recorded")
 
-    def tell(self, text: str, *, trouble: bool = False) -> None:
+    def tell(self, text: str, *, trouble: bool = False, stays: bool | None = None) -> None:
         """Show a message to the person at the screen; from any thread.
 
         Args:
             text: The message.
-            trouble: It stays until the next one; otherwise it goes away after a while.
+            trouble: Something is wrong.
+            stays: Until the next one; otherwise it goes away after a while. None: as trouble does.
         """
-        self._note = _Note(text, trouble, self._clock.now_ns())
+        self._note = _Note(text, trouble, trouble if stays is None else stays, self._clock.now_ns())
 
     def toggle_recording(self) -> None:
         """Start a recording, or stop and check the one that runs."""
@@ -234,4 +237,4 @@ class LiveFeed:
             return _Note(health.message, trouble=True)
         note = self._note
         old = self._clock.now_ns() - note.told_ns > NOTE_S * NS_PER_S
-        return _Note() if old and not note.trouble else note
+        return _Note() if old and not note.stays else note

@@ -18,8 +18,8 @@ class HealthLook:
     Attributes:
         line: Connection, age of the newest sample, rate, loss, heading.
         well: It streams, and nothing was lost.
-        recording: File, seconds and rows; empty while nothing is recorded.
-        banner: What is wrong or was done last; empty when there is nothing.
+        recording: Seconds and rows; empty while nothing is recorded.
+        banner: What is wrong, was done last, or else which file is being written.
         trouble: The banner tells of trouble.
     """
 
@@ -41,7 +41,7 @@ class HealthModel:
             line=" · ".join(_parts(feed)),
             well=streaming and not feed.silent and not lost_samples(feed),
             recording=_recording(feed),
-            banner=feed.message,
+            banner=feed.message or _file(feed),
             trouble=feed.trouble,
         )
 
@@ -76,4 +76,9 @@ def _recording(feed: FeedState) -> str:
         return ""
     minutes, seconds = divmod(int(recording.seconds), 60)
     rows = f"{recording.rows:,}".replace(",", "\u202f")
-    return f"{minutes}:{seconds:02d} · {rows} rows · {recording.path.name}"
+    return f"{minutes}:{seconds:02d} · {rows} rows"
+
+
+def _file(feed: FeedState) -> str:
+    path = feed.recording.path
+    return "" if path is None else f"recording {path.name}"

@@ -26,7 +26,7 @@ class PhaseFollower:
 
     Attributes:
         phase: Now.
-        repetitions: Excursions past the minimum amplitude and back.
+        repetitions: Excursions from home past the minimum amplitude and back.
     """
 
     def __init__(self, settings: RepetitionSettings | None = None) -> None:
@@ -35,24 +35,35 @@ class PhaseFollower:
         self.repetitions = 0
         self._highest = 0.0
         self._lowest = 0.0
+        self._from_home = False
+        self._known_s = np.inf
 
     def feed(self, series: ResolvedSeries) -> None:
-        """Take new samples; unknown elevation changes nothing."""
+        """Take new samples; an arm unknown for too long makes no repetition."""
         elevation_deg = np.rad2deg(series.elevation_rad)
+        known = np.isfinite(elevation_deg)
         step = max(1, int(series.fs_hz / 100))  # a hundred looks a second are enough
-        for value in elevation_deg[::step]:
-            if np.isfinite(value):
-                self._follow(float(value))
+        for time_s, value in zip(
+            series.time_s[known][::step].tolist(),
+            elevation_deg[known][::step].tolist(),
+            strict=True,
+        ):
+            if not 0.0 <= time_s - self._known_s <= self._settings.unknown_s:
+                self.phase, self._from_home = MovementPhase.HOME, False
+            self._known_s = time_s
+            self._follow(value)
 
     def _follow(self, elevation_deg: float) -> None:
         wide = self._settings
         if self.phase is MovementPhase.HOME:
+            self._from_home |= elevation_deg < wide.boundary_deg
             if elevation_deg > wide.home_deg:
                 self.phase, self._highest = MovementPhase.RAISE, elevation_deg
             return
         self._highest = max(self._highest, elevation_deg)
         if elevation_deg < wide.boundary_deg:
-            self.repetitions += self._highest >= wide.minimum_amplitude_deg
+            far = self._highest >= wide.minimum_amplitude_deg
+            self.repetitions += far and self._from_home
             self.phase = MovementPhase.HOME
         elif self.phase is MovementPhase.RAISE:
             if elevation_deg < self._highest - wide.top_deg:

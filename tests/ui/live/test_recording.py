@@ -29,7 +29,7 @@ def test_a_recording_from_the_screen_reads_back(bench: Maker) -> None:
     path = during.moment.feed.recording.path
     after = one.look()
     assert "rows" in during.health.recording
-    assert path.name in during.health.recording
+    assert path.name in during.health.banner
     assert after.health.recording == ""
     assert after.health.banner == f"saved and checked: {path.name}"
     recording = read_recording(path)
