@@ -20,6 +20,7 @@ from acquisition.acceptance import fault_of_table
 from acquisition.errors import RecordingError
 from acquisition.recording import layout
 from acquisition.recording.layout import TableSpec
+from acquisition.recording.model import TrialLabel
 from acquisition.recording.naming import part_path
 from firmware_protocol.messages import Identity
 
@@ -91,8 +92,14 @@ class CheckedFile:
         return value.decode("utf-8", "replace") if isinstance(value, bytes) else str(value)
 
     def integer(self, name: str) -> int:
-        """Return an integer attribute."""
-        return int(self.attributes[name])
+        """Return an integer attribute, 0 if it is an optional one that is not there."""
+        return int(self.attributes.get(name, 0))
+
+    def label(self) -> TrialLabel:
+        """Return who and what this is."""
+        return TrialLabel(
+            self.text("person"), self.text("condition"), self.text("note"), self.integer("trial")
+        )
 
     def rows(self, table: TableSpec, start: int = 0, stop: int | None = None) -> NDArray[Any]:
         """Return rows of a table; in a cut-off file zeros stand for a chunk that was torn.
@@ -134,6 +141,7 @@ class CheckedFile:
         self.attributes = {
             name: _read_attribute(self._file, name)
             for name in (*layout.TEXT_ATTRIBUTES, *layout.INTEGER_ATTRIBUTES)
+            if name in self._file.attrs or name not in layout.OPTIONAL_ATTRIBUTES
         }
         closed = self.attributes["status"] != layout.RECORDING.encode()
         self.cut_off = self._mended or not (closed and self.attributes["content_sha256"])

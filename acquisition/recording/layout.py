@@ -1,9 +1,9 @@
 """How a recording lies in its HDF5 file, schema version 1.
 
-Root attributes, all fixed-length UTF-8 text but the two integers:
+Root attributes, all fixed-length UTF-8 text but the integers:
 
     schema "perpend-recording", schema_version, status, uuid, started_utc, started_ns,
-    software, identity_json, rig_json, target_json, person, condition, note, content_sha256
+    software, identity_json, rig_json, target_json, person, condition, note, trial, content_sha256
 
 Tables, uncompressed, chunked, growing along the first axis:
 
@@ -52,7 +52,9 @@ STATUS_BYTES = 200
 HASH_BYTES = 64
 MAX_TEXT_BYTES = 60_000
 """HDF5 keeps attributes below 64 KiB in this format."""
-INTEGER_ATTRIBUTES = ("schema_version", "started_ns")
+INTEGER_ATTRIBUTES = ("schema_version", "started_ns", "trial")
+OPTIONAL_ATTRIBUTES = ("trial",)
+"""Came later: files without one are as good, and it does not enter their content hash."""
 TEXT_ATTRIBUTES = (
     "schema",
     "status",

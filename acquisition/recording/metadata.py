@@ -41,6 +41,7 @@ def known_beforehand(
     attributes: dict[str, bytes | int] = {
         "schema_version": layout.SCHEMA_VERSION,
         "started_ns": clock.now_ns(),
+        "trial": label.trial,
     }
     for name, text in texts.items():
         data = text.encode("utf-8", "replace")

@@ -84,11 +84,13 @@ class TrialLabel:
         person: Code such as ``T07`` or ``E02``, or empty.
         condition: ``with_feedback``, ``without_feedback``, ``retention``, … or empty.
         note: Free text.
+        trial: Number of the trial, counted for each person; 0 is not numbered.
     """
 
     person: str = ""
     condition: str = ""
     note: str = ""
+    trial: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from acquisition.errors import DescriptionError, RecordingError
 from acquisition.recording import layout
 from acquisition.recording.checked import CheckedFile, damage
 from acquisition.recording.layout import TableSpec
-from acquisition.recording.model import Event, LinkCounts, Recording, StreamData, TrialLabel
+from acquisition.recording.model import Event, LinkCounts, Recording, StreamData
 from acquisition.rig import RigDescription, rig_from_json
 from firmware_protocol.messages import Fault, FaultCode, Identity, SampleBlock, StreamSpec
 
@@ -83,7 +83,7 @@ def read_recording(path: Path | str) -> Recording:
             identity=file.identity,
             rig=_rig(file),
             target_json=file.text("target_json"),
-            label=TrialLabel(file.text("person"), file.text("condition"), file.text("note")),
+            label=file.label(),
             streams=streams,
             events=_events(file),
             faults=_faults(file),

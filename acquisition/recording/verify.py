@@ -18,7 +18,7 @@ from acquisition.errors import DescriptionError, RecordingError
 from acquisition.recording import layout
 from acquisition.recording.checked import CheckedFile, damage
 from acquisition.recording.label import check_label
-from acquisition.recording.model import LinkCounts, TrialLabel
+from acquisition.recording.model import LinkCounts
 from acquisition.recording.reader import WireStream, hash_of, link_counts, wire_streams
 from acquisition.rig import rig_from_json
 
@@ -83,7 +83,7 @@ def _faults_of_head(file: CheckedFile) -> Iterator[str]:
     except ValueError:
         yield f"started_utc {file.text('started_utc')!r} is no date"
     try:
-        check_label(TrialLabel(file.text("person"), file.text("condition"), file.text("note")))
+        check_label(file.label())
         rig_from_json(file.text("rig_json"), where="rig description")
     except (RecordingError, DescriptionError, RecursionError) as cause:
         yield str(cause)

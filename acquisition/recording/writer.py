@@ -235,5 +235,5 @@ class RecordingWriter:
             self._broken = True
             raise RecordingError(
                 f"{self._part}: cannot be written ({cause}); "
-                "what was recorded up to then is kept in it, `perpend salvage` makes a clean file of it"
+                "what was recorded is kept in it, `perpend salvage` makes a clean file of it"
             ) from cause

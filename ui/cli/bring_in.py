@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
         rig=load_rig(args.rig),
         clock=SystemClock(),
         mapping=args.map,
-        label=label_for(args),
+        label=label_for(args, args.out),
         target_json=target.to_json() if target else "",
     )
     read_recording(done.path)

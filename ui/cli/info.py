@@ -4,16 +4,25 @@ from __future__ import annotations
 
 import argparse
 import json
+from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ui.cli.arguments import add_json, add_recordings
 from ui.cli.batch import Batch, recordings_in
+
+if TYPE_CHECKING:
+    from acquisition.recording.index import Entry
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of the verb."""
     add_recordings(parser)
+    parser.add_argument("--person", metavar="CODE", help="only this person's recordings")
+    parser.add_argument("--condition", metavar="WORD", help="only those of this condition")
+    parser.add_argument(
+        "--since", type=_date, metavar="DATE", help="only those since YYYY-MM-DD (UTC)"
+    )
     add_json(parser)
 
 
@@ -21,14 +30,63 @@ def run(args: argparse.Namespace) -> int:
     """Print what is in the recordings and return the exit code."""
     files = recordings_in(args.files)
     batch = Batch("info", files, "reading")
-    facts = list(batch.done(facts_of))
+    if any(map(Path.is_dir, args.files)) and not args.json:
+        return _list(batch, args)
+    facts = [one for one in batch.done(facts_of) if _wanted(one, args)]
     if args.json:
-        print(json.dumps(facts[0] if len(files) == 1 else facts, indent=2))
+        print(json.dumps(facts[0] if len(files) == len(facts) == 1 else facts, indent=2))
     else:
         from ui.cli.tables import facts_table, print_all
 
         print_all([facts_table(one) for one in facts])
     return batch.exit_code
+
+
+def _date(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no date; write it like 2026-03-31") from None
+
+
+def _list(batch: Batch, args: argparse.Namespace) -> int:
+    """Print a line for each recording, by time; the file last, as it may be long."""
+    from acquisition.recording.index import read_entry
+
+    rows = [plain(entry) for entry in batch.done(read_entry)]
+    for row in sorted(rows, key=lambda row: str(row["started_utc"])):
+        if _wanted(row, args):
+            trial = f"#{row['trial']}" if row["trial"] else "—"
+            print(
+                f"{row['started_utc'][:16]:16}  {row['person'] or '—':5}  {trial:>4}  "
+                f"{row['condition'] or '—':17}  {row['rig']} {row['side']}  "
+                f"{row['seconds']:6.1f} s  {row['status']}  {row['file']}"
+            )
+    return batch.exit_code
+
+
+def plain(entry: Entry) -> dict[str, Any]:
+    """Return a line of the index as plain values."""
+    return {
+        "file": str(entry.path),
+        "started_utc": entry.started_utc,
+        "person": entry.label.person,
+        "trial": entry.label.trial or None,
+        "condition": entry.label.condition,
+        "rig": entry.rig,
+        "side": entry.side,
+        "seconds": round(entry.seconds, 3),
+        "status": entry.status,
+    }
+
+
+def _wanted(facts: dict[str, Any], args: argparse.Namespace) -> bool:
+    """Tell whether a recording is one of those asked for."""
+    return (
+        args.person in (None, facts["person"])
+        and args.condition in (None, facts["condition"])
+        and (args.since is None or facts["started_utc"][:10] >= args.since.isoformat())
+    )
 
 
 def facts_of(path: Path) -> dict[str, Any]:
@@ -45,6 +103,7 @@ def facts_of(path: Path) -> dict[str, Any]:
         "status": recording.status,
         "started_utc": recording.started_utc,
         "person": recording.label.person,
+        "trial": recording.label.trial or None,
         "condition": recording.label.condition,
         "note": recording.label.note,
         "rig": recording.rig.rig.id,

@@ -50,7 +50,11 @@ def run(args: argparse.Namespace) -> int:
 
     if args.seconds is not None and not 0 < args.seconds < math.inf:
         raise UserError(f"--seconds {args.seconds:g}: must be more than 0")
-    rig, target, label = rig_for(args.port, args.rig), target_for(args.target), label_for(args)
+    rig, target, label = (
+        rig_for(args.port, args.rig),
+        target_for(args.target),
+        label_for(args, args.out),
+    )
     path = recording_path(args.out, args.person)
     with progress_line(args.seconds) as progress:
         outcome = record_trial(

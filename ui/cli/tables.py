@@ -38,7 +38,7 @@ UNCERTAINTIES = {
     "off_axis_mean_deg": "off_axis_u_deg",
 }
 FACTS = (
-    "file", "status", "started_utc", "person", "condition", "note", "rig", "side", "axes",
+    "file", "status", "started_utc", "person", "trial", "condition", "note", "rig", "side", "axes",
     "firmware", "protocol", "software", "uuid", "sha256",
 )  # fmt: skip
 
