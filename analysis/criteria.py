@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from analysis.runs import runs_of
 from analysis.series import ResolvedSeries
 from analysis.target import Target
-from analysis.trial import Measured, PhaseName, Repetition, RepetitionSpans
+from analysis.trial import PhaseName, Repetition, RepetitionSpans
 
 Flags = NDArray[np.bool_]
 
@@ -35,16 +35,17 @@ class Verdict(StrEnum):
     UNKNOWN = "not known"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Criterion:
     """One criterion of one repetition.
 
     Attributes:
         key: Stable name.
         label: What is judged, for people.
+        what: By which number it is judged.
         verdict: Met or not.
-        found: The number that was found, with unit.
-        detail: What the number says; without a number the reason why.
+        found: That number, with unit; — if there is none.
+        remark: More about this repetition; without a number the reason why. Often empty.
         limit: What was wanted, in words, with unit.
         wanted: The same as short as it goes.
         advice: What to change, in plain words, for when it is not met.
@@ -53,9 +54,10 @@ class Criterion:
 
     key: str
     label: str
+    what: str
     verdict: Verdict
     found: str
-    detail: str
+    remark: str
     limit: str
     wanted: str
     advice: str
@@ -73,119 +75,133 @@ def one_thing(criteria: tuple[Criterion, ...]) -> Criterion | None:
 
 
 def _upward(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
-    value = _number(repetition, "superior_angle_p95_deg")
-    u = _number(repetition, "superior_angle_u_deg")
+    number = _number(repetition, "superior_angle_p95_deg")
     limit = target.superior_limit_deg
     with np.errstate(invalid="ignore"):
         too_much = series.directed & (series.superior_angle_rad > np.deg2rad(limit))
     return Criterion(
-        "upward",
-        "upward push",
-        _at_most(value, limit, u),
-        *_found(repetition, "superior_angle_p95_deg", "°", "+.1f", "exceeded 5 % of the time"),
-        f"at most {_true_minus(f'{limit:+g}')}°",
-        f"≤ {_true_minus(f'{limit:+g}')}°",
-        "Your hand slips upward: aim a little lower, and let the arm move under the hand.",
-        arc_of(too_much, series, repetition.spans),
+        key="upward",
+        label="upward push",
+        what="angle that is exceeded 5 % of the time",
+        verdict=_at_most(number, limit, _number(repetition, "superior_angle_u_deg").value),
+        found=number.text("+.1f", "°"),
+        remark=number.reason,
+        limit=f"at most {_true_minus(f'{limit:+g}')}°",
+        wanted=f"≤ {_true_minus(f'{limit:+g}')}°",
+        advice="Your hand slips upward: aim a little lower, and let the arm move under the hand.",
+        where=arc_of(too_much, series, repetition.spans),
     )
 
 
 def _held(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
-    early = repetition.measured.values.get("released_before_down")
     coverage = _number(repetition, "hold_coverage_percent")
-    at = repetition.measured.values.get("release_elevation_deg")
+    early = repetition.measured.values.get("released_before_down")
+    release = _number(repetition, "release_elevation_deg")
     wanted = target.minimum_hold_coverage_percent
-    if early is None or coverage is None:
+    if early is None or coverage.value is None:
         verdict = Verdict.UNKNOWN
     else:
-        verdict = Verdict.MET if not early and coverage >= wanted else Verdict.NOT_MET
-    release = f", released at {at:.0f}°" if early and isinstance(at, float) else ""
+        verdict = Verdict.MET if not early and coverage.value >= wanted else Verdict.NOT_MET
     return Criterion(
-        "held",
-        "hold",
-        verdict,
-        *_found(repetition, "hold_coverage_percent", " %", ".0f", f"of the movement{release}"),
-        f"at least {wanted:g} %, until the arm is down",
-        f"≥ {wanted:g} %",
-        "Keep the push from before the arm leaves home until it is home again.",
-        arc_of(~series.contact, series, repetition.spans),
+        key="held",
+        label="hold",
+        what="share of the movement with the hand on",
+        verdict=verdict,
+        found=coverage.text(".0f", " %"),
+        remark=f"released at {release.text('.0f', '°')}" if early else coverage.reason,
+        limit=f"at least {wanted:g} %, until the arm is down",
+        wanted=f"≥ {wanted:g} %",
+        advice="Keep the push from before the arm leaves home until it is home again.",
+        where=arc_of(~series.contact, series, repetition.spans),
     )
 
 
 def _slow(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
-    value = _number(repetition, "elevation_speed_peak_deg_s")
+    number = _number(repetition, "elevation_speed_peak_deg_s")
     limit = target.elevation_speed_limit_deg_s
     with np.errstate(invalid="ignore"):
         too_fast = np.abs(series.elevation_speed_rad_s) > np.deg2rad(limit)
     return Criterion(
-        "slow",
-        "speed",
-        _at_most(value, limit, 0.0),
-        *_found(repetition, "elevation_speed_peak_deg_s", "°/s", ".0f", "at the fastest"),
-        f"at most {limit:g}°/s",
-        f"≤ {limit:g}°/s",
-        "Slow down: the hand cannot stay on a head that moves fast.",
-        arc_of(too_fast, series, repetition.spans),
+        key="slow",
+        label="speed",
+        what="fastest elevation",
+        verdict=_at_most(number, limit, 0.0),
+        found=number.text(".0f", "°/s"),
+        remark=number.reason,
+        limit=f"at most {limit:g}°/s",
+        wanted=f"≤ {limit:g}°/s",
+        advice="Slow down: the hand cannot stay on a head that moves fast.",
+        where=arc_of(too_fast, series, repetition.spans),
     )
 
 
 def _direction(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
-    value, u = _number(repetition, "off_axis_mean_deg"), _number(repetition, "off_axis_u_deg")
+    number = _number(repetition, "off_axis_mean_deg")
+    limit = target.cone_deg
     with np.errstate(invalid="ignore"):
-        outside = series.directed & (series.off_axis_rad > np.deg2rad(target.cone_deg))
+        outside = series.directed & (series.off_axis_rad > np.deg2rad(limit))
     return Criterion(
-        "direction",
-        "direction",
-        _at_most(value, target.cone_deg, u),
-        *_found(repetition, "off_axis_mean_deg", "°", ".1f", "off the target"),
-        f"at most {target.cone_deg:g}°",
-        f"≤ {target.cone_deg:g}°",
-        f"Push {_correction(repetition, target)}: at right angles to the plane of the scapula.",
-        arc_of(outside, series, repetition.spans),
+        key="direction",
+        label="direction",
+        what="mean direction, off the target",
+        verdict=_at_most(number, limit, _number(repetition, "off_axis_u_deg").value),
+        found=number.text(".1f", "°"),
+        remark=number.reason,
+        limit=f"at most {limit:g}°",
+        wanted=f"≤ {limit:g}°",
+        advice=f"Push {_correction(repetition, target)}: "
+        "at right angles to the plane of the scapula.",
+        where=arc_of(outside, series, repetition.spans),
     )
 
 
 def _correction(repetition: Repetition, target: Target) -> str:
     """Return in words which way to turn the push, by its larger error."""
-    sideways = _number(repetition, "azimuth_error_mean_deg") or 0.0
-    upward = (_number(repetition, "superior_angle_mean_deg") or 0.0) + target.inferior_tilt_deg
+    sideways = _number(repetition, "azimuth_error_mean_deg").value or 0.0
+    superior = _number(repetition, "superior_angle_mean_deg").value or 0.0
+    upward = superior + target.inferior_tilt_deg
     if abs(upward) > abs(sideways):
         return "lower" if upward > 0 else "less far down"
     return "less far outward" if sideways > 0 else "further outward"
 
 
 def _force(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
-    value = _number(repetition, "force_mean_N")
+    number = _number(repetition, "force_mean_N")
     band = target.force_band
-    if value is None:
+    if number.value is None:
         verdict = Verdict.UNKNOWN
     else:
-        verdict = Verdict.MET if band.low_n <= value <= band.high_n else Verdict.NOT_MET
-    harder = value is not None and value < band.low_n
+        verdict = Verdict.MET if band.low_n <= number.value <= band.high_n else Verdict.NOT_MET
+    harder = number.value is not None and number.value < band.low_n
     with np.errstate(invalid="ignore"):
         outside = (series.magnitude_n < band.low_n) | (series.magnitude_n > band.high_n)
     return Criterion(
-        "force",
-        "force",
-        verdict,
-        *_found(repetition, "force_mean_N", " N", ".0f", "on average"),
-        f"{band.low_n:g} to {band.high_n:g} N",
-        f"{band.low_n:g}–{band.high_n:g} N",
-        "Press harder, then keep it." if harder else "Press more lightly.",
-        arc_of(outside & series.contact, series, repetition.spans),
+        key="force",
+        label="force",
+        what="mean over the movement",
+        verdict=verdict,
+        found=number.text(".0f", " N"),
+        remark=number.reason,
+        limit=f"{band.low_n:g} to {band.high_n:g} N",
+        wanted=f"{band.low_n:g}–{band.high_n:g} N",
+        advice="Press harder, then keep it." if harder else "Press more lightly.",
+        where=arc_of(outside & series.contact, series, repetition.spans),
     )
 
 
 def _steady(repetition: Repetition, _series: ResolvedSeries, target: Target) -> Criterion:
-    value = _number(repetition, "force_cv_percent")
+    number = _number(repetition, "force_cv_percent")
+    limit = target.force_cv_limit_percent
     return Criterion(
-        "steady",
-        "steadiness",
-        _at_most(value, target.force_cv_limit_percent, 0.0),
-        *_found(repetition, "force_cv_percent", " %", ".0f", "variation of the force"),
-        f"at most {target.force_cv_limit_percent:g} %",
-        f"≤ {target.force_cv_limit_percent:g} %",
-        "Keep the force even; lean in with the body rather than the arm.",
+        key="steady",
+        label="steadiness",
+        what="variation of the force about its mean",
+        verdict=_at_most(number, limit, 0.0),
+        found=number.text(".0f", " %"),
+        remark=number.reason,
+        limit=f"at most {limit:g} %",
+        wanted=f"≤ {limit:g} %",
+        advice="Keep the force even; lean in with the body rather than the arm.",
     )
 
 
@@ -213,31 +229,33 @@ def arc_of(flags: Flags, series: ResolvedSeries, spans: RepetitionSpans) -> str:
     return longest[1]
 
 
-def _holder(repetition: Repetition, key: str) -> Measured:
-    """Return where a measure is kept: with the whole repetition or with its movement."""
+@dataclass(frozen=True, slots=True)
+class _Number:
+    """A measure that is a number, or the reason why it is not there."""
+
+    value: float | None
+    reason: str
+
+    def text(self, form: str, unit: str) -> str:
+        return "—" if self.value is None else _true_minus(f"{self.value:{form}}{unit}")
+
+
+def _number(repetition: Repetition, key: str) -> _Number:
+    """Return a measure of the whole repetition, or of its movement."""
     whole = repetition.measured
-    return whole if key in whole.values else repetition.phases[PhaseName.MOVEMENT]
+    holder = whole if key in whole.values else repetition.phases[PhaseName.MOVEMENT]
+    value = holder.values.get(key)
+    if isinstance(value, float):
+        return _Number(value, "")
+    return _Number(None, holder.reasons.get(key, ""))
 
 
-def _number(repetition: Repetition, key: str) -> float | None:
-    value = _holder(repetition, key).values.get(key)
-    return value if isinstance(value, float) else None
-
-
-def _found(repetition: Repetition, key: str, unit: str, form: str, detail: str) -> tuple[str, str]:
-    """Return a measure as text with its detail; without a number the reason why."""
-    value = _number(repetition, key)
-    if value is None:
-        return "—", _holder(repetition, key).reasons.get(key, "")
-    return _true_minus(f"{value:{form}}{unit}"), detail
-
-
-def _at_most(value: float | None, limit: float, u: float | None) -> Verdict:
-    if value is None:
+def _at_most(number: _Number, limit: float, u: float | None) -> Verdict:
+    if number.value is None:
         return Verdict.UNKNOWN
-    if abs(value - limit) < COVERAGE_FACTOR * (u or 0.0):
+    if abs(number.value - limit) < COVERAGE_FACTOR * (u or 0.0):
         return Verdict.UNDECIDED
-    return Verdict.MET if value <= limit else Verdict.NOT_MET
+    return Verdict.MET if number.value <= limit else Verdict.NOT_MET
 
 
 def _true_minus(number: str) -> str:

@@ -2,40 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from importlib.metadata import version
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from analysis.criteria import Criterion, judge, one_thing
+from acquisition.software import software
+from analysis.criteria import Verdict
 from analysis.measures import PHASE_MEASURES, REPETITION_MEASURES
 from analysis.trial import PhaseName, QualityFinding, Repetition, Severity, Trial
+from ui.judged import (
+    MEANINGS,
+    SIGNS,
+    Judged,
+    all_measured,
+    changes,
+    judged,
+    none_found,
+    reasons,
+    tally,
+)
 from ui.numbers import shown, with_u
-from ui.report import figures
+from ui.report.figures.kinds import FIGURES
 
-MARKS = {"met": "✓", "not met": "✗", "undecided": "?", "not known": "—"}
-"""A sign beside the word, so that colour never carries a verdict alone."""
-
-
-@dataclass(frozen=True, slots=True)
-class RepetitionCard:
-    """What the page says of one repetition.
-
-    Attributes:
-        number: From 1.
-        complete: It lies whole in the recording.
-        headline: Direction in one line.
-        change: The one thing to change, empty if all criteria are met.
-        criteria: All of them.
-    """
-
-    number: int
-    complete: bool
-    headline: str
-    change: str
-    criteria: tuple[Criterion, ...]
+PHASE_COLUMNS, WHOLE_COLUMNS = 3, 7
+"""Repetitions beside each other in the tables of measures: what a printed page takes."""
+LIBRARIES = ("numpy", "scipy", "vqf")
+"""Those whose numbers ours rest on."""
+ABOUT = (
+    ("file", "file"), ("identifier", "uuid"), ("content hash (SHA-256)", "sha256"),
+    ("recorded by", "software"), ("firmware of the rig", "firmware"), ("ended", "status"),
+)  # fmt: skip
 
 
 def build_report(trial: Trial) -> str:
@@ -47,98 +46,134 @@ def build_report(trial: Trial) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    page = environment.get_template("trial.html.j2")
-    return page.render(
+    repetitions = judged(trial)
+    return environment.get_template("trial.html.j2").render(
         facts=trial.recording,
         target=trial.target,
         settings=trial.settings,
         quality=trial.quality,
         concerns=_concerns(trial.quality),
-        cards=[_card(trial, repetition) for repetition in trial.repetitions],
-        marks=MARKS,
-        figures=_figures(trial),
-        phase_table=_phase_table(trial),
-        whole_table=_whole_table(trial),
-        reasons=_reasons(trial),
+        repetitions=repetitions,
+        none_found=none_found(trial),
+        tally=tally(repetitions),
+        changes=changes(repetitions),
+        undecided=not tally(repetitions).keys() <= {Verdict.MET},
+        criteria=_by_criterion(repetitions),
+        means=_means(trial),
+        signs=SIGNS,
+        meanings=_meanings(repetitions),
+        figures=list(_figures(trial)),
+        phase_tables=list(_phase_tables(trial)),
+        whole_tables=list(_whole_tables(trial)),
+        reasons=reasons(all_measured(trial)),
         phases=[name.value for name in PhaseName],
+        dictionary=(*PHASE_MEASURES, *REPETITION_MEASURES),
+        about=[(label, trial.recording[key]) for label, key in ABOUT],
+        versions=", ".join((software(), *(f"{name} {version(name)}" for name in LIBRARIES))),
+        parameters=list(_parameters(trial.settings)),
     )
 
 
-def _concerns(quality: tuple[QualityFinding, ...]) -> list[QualityFinding]:
+def _concerns(quality: Sequence[QualityFinding]) -> list[QualityFinding]:
     return [finding for finding in quality if finding.severity is not Severity.FINE]
 
 
-def _figures(trial: Trial) -> Mapping[str, Markup]:
-    if not trial.repetitions:
-        return {"time": Markup(figures.over_time(trial))}  # noqa: S704, RUF100 - our own drawing
-    drawn = {
-        "map": figures.target_maps(trial),
-        "arc": figures.against_elevation(trial),
-        "time": figures.over_time(trial),
-    }
-    return {name: Markup(svg) for name, svg in drawn.items()}  # noqa: S704, RUF100 - our own
+def _by_criterion(repetitions: Sequence[Judged]) -> list[tuple[Any, ...]]:
+    """Return for each criterion how each repetition stands."""
+    return list(zip(*(one.criteria for one in repetitions), strict=True))
 
 
-def _card(trial: Trial, repetition: Repetition) -> RepetitionCard:
-    criteria = judge(repetition, trial.series, trial.target)
-    first = one_thing(criteria)
-    change = ""
-    if first is not None:
-        change = first.advice + (f" It happened {first.where}." if first.where else "")
-    return RepetitionCard(
-        number=repetition.number,
-        complete=repetition.spans.complete,
-        headline=_headline(repetition),
-        change=change,
-        criteria=criteria,
+def _meanings(repetitions: Sequence[Judged]) -> dict[Verdict, str]:
+    used = {criterion.verdict for one in repetitions for criterion in one.criteria}
+    return {verdict: meaning for verdict, meaning in MEANINGS.items() if verdict in used}
+
+
+def _means(trial: Trial) -> list[dict[str, Any]]:
+    """Return the mean direction of each repetition, with what was wanted."""
+    azimuth, tilt = trial.target.glide_azimuth_deg, -trial.target.inferior_tilt_deg
+    rows = (
+        ("outward of straight back", f"azimuth: target {shown(azimuth, 0)}°", "azimuth", ""),
+        (
+            "upward of level",
+            f"superior angle: target {shown(tilt, 0, sign='+')}°",
+            "superior_angle",
+            "+",
+        ),
     )
-
-
-def _headline(repetition: Repetition) -> str:
-    movement = repetition.phases[PhaseName.MOVEMENT].values
-    if movement["azimuth_mean_deg"] is None:
-        return "No direction: " + repetition.phases[PhaseName.MOVEMENT].reasons["azimuth_mean_deg"]
-    azimuth = with_u(movement["azimuth_mean_deg"], movement["azimuth_u_deg"])
-    superior = with_u(
-        movement["superior_angle_mean_deg"], movement["superior_angle_u_deg"], sign="+"
-    )
-    force = shown(movement["force_mean_N"], 0)
-    return f"{force} N, {azimuth}° outward of straight back, {superior}° upward"
-
-
-def _phase_table(trial: Trial) -> list[dict[str, Any]]:
     return [
         {
-            "measure": measure,
-            "cells": [
-                [
-                    shown(repetition.phases[name].values[measure.key], measure.decimals)
-                    for name in PhaseName
-                ]
-                for repetition in trial.repetitions
-            ],
+            "label": label,
+            "what": what,
+            "cells": [_mean(repetition, key, sign) for repetition in trial.repetitions],
         }
-        for measure in PHASE_MEASURES
+        for label, what, key, sign in rows
     ]
 
 
-def _whole_table(trial: Trial) -> list[dict[str, Any]]:
-    return [
-        {
-            "measure": measure,
-            "cells": [
-                shown(repetition.measured.values[measure.key], measure.decimals)
-                for repetition in trial.repetitions
-            ],
-        }
-        for measure in REPETITION_MEASURES
-    ]
+def _mean(repetition: Repetition, key: str, sign: str) -> str:
+    values = repetition.phases[PhaseName.MOVEMENT].values
+    text = with_u(values[f"{key}_mean_deg"], values[f"{key}_u_deg"], sign=sign)
+    return text if values[f"{key}_mean_deg"] is None else f"{text}°"
 
 
-def _reasons(trial: Trial) -> dict[str, str]:
-    """Return each measure that is missing somewhere with its reason."""
-    found: dict[str, str] = {}
-    for repetition in trial.repetitions:
-        for measured in (repetition.measured, *repetition.phases.values()):
-            found.update(measured.reasons)
-    return found
+def _figures(trial: Trial) -> Iterator[dict[str, Any]]:
+    for kind in FIGURES:
+        drawn = kind.draw(trial)
+        if drawn:
+            # Our own drawings, of numbers and our own words.
+            svgs = [Markup(svg) for svg in drawn]  # noqa: S704, RUF100 - our own
+            yield {
+                "key": kind.key,
+                "heading": kind.heading,
+                "lead": kind.lead(trial),
+                "svgs": svgs,
+            }
+
+
+def _groups(trial: Trial, size: int) -> Iterator[tuple[Repetition, ...]]:
+    for start in range(0, len(trial.repetitions), size):
+        yield trial.repetitions[start : start + size]
+
+
+def _phase_tables(trial: Trial) -> Iterator[dict[str, Any]]:
+    """Yield the measures of every phase, a few repetitions to a table."""
+    for group in _groups(trial, PHASE_COLUMNS):
+        rows = [
+            {
+                "measure": measure,
+                "cells": [
+                    [
+                        shown(repetition.phases[name].values[measure.key], measure.decimals)
+                        for name in PhaseName
+                    ]
+                    for repetition in group
+                ],
+            }
+            for measure in PHASE_MEASURES
+        ]
+        yield {"repetitions": group, "rows": rows}
+
+
+def _whole_tables(trial: Trial) -> Iterator[dict[str, Any]]:
+    """Yield the measures of whole repetitions, some to a table."""
+    for group in _groups(trial, WHOLE_COLUMNS):
+        rows = [
+            {
+                "measure": measure,
+                "cells": [
+                    shown(repetition.measured.values[measure.key], measure.decimals)
+                    for repetition in group
+                ],
+            }
+            for measure in REPETITION_MEASURES
+        ]
+        yield {"repetitions": group, "rows": rows}
+
+
+def _parameters(settings: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, str]]:
+    """Yield every parameter of the analysis with its value, those of its parts with their path."""
+    for key, value in settings.items():
+        if isinstance(value, Mapping):
+            yield from _parameters(value, f"{prefix}{key}.")
+        else:
+            yield f"{prefix}{key}", "as the force stream" if value is None else f"{value}"

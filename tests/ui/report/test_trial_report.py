@@ -60,8 +60,8 @@ def test_it_names_its_data_and_cautions(page: str, trial: Trial) -> None:
 
 
 def test_it_has_the_pictures(page: str) -> None:
-    assert page.count("<svg") == 3
-    assert "Seen along the target" in page
+    assert page.count("<svg") == 4  # one map, two along the arc, one over time
+    assert "Where the push went" in page
 
 
 def test_without_repetitions_it_says_so(trial: Trial) -> None:

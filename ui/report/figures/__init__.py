@@ -1,0 +1,1 @@
+"""The figures of a trial, one file each; `kinds` lists them."""
