@@ -1,56 +1,30 @@
 """Cutting a trial into repetitions and phases.
 
-Two levels with hysteresis: an excursion counts once the arm has passed the minimum amplitude,
-and ends when it is down again below the home level, so that a tremble at either threshold, a
-pause on the way or a second attempt half-way makes no second repetition. Precise boundaries are
-walked back from the thresholds. Ranges are half-open in samples.
+`ExcursionFinder` says how often the arm left home and came back; here the precise boundaries
+are found. A movement begins and ends where its speed has fallen to a small share of its peak,
+and the top is what lies near the highest elevation. Ranges are half-open in samples.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
-from typing import Annotated
+from dataclasses import dataclass, replace
 
-import msgspec
 import numpy as np
-from msgspec import Meta
 from numpy.typing import NDArray
 
-from analysis.runs import runs_of, with_hysteresis, without_short_gaps
+from analysis.excursions import Excursion, ExcursionFinder
+from analysis.repetition_settings import RepetitionSettings
+from analysis.runs import parts_of, runs_of, without_short_gaps
 from analysis.series import ResolvedSeries
 from analysis.trial import RepetitionSpans, Span
 
+__all__ = ["Movement", "RepetitionSettings", "find_repetitions"]
+
 Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
-Positive = Annotated[float, Meta(gt=0)]
-
-
-class RepetitionSettings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Thresholds of the cutting. All ours, unless said.
-
-    Attributes:
-        minimum_amplitude_deg: An excursion that never passes this is no repetition.
-        home_deg: Below this the arm is down. Above the noise of elevation (0.5 degrees) and a
-            resting arm's tremble.
-        boundary_deg: Below this the arm has arrived.
-        onset_share: From the boundary the start is walked back, and the end on, to where the speed
-            has fallen to this share of the excursion's peak (5 %: common practice).
-        onset_speed_deg_s: No slower than this is looked for: a resting arm trembles.
-        refractory_s: Down for less than this is a bounce at the stop, not the end.
-        top_deg: Within this of the highest elevation, on either side, is the top.
-        unknown_s: A longer stretch without elevation ends a repetition unfinished.
-    """
-
-    minimum_amplitude_deg: Positive = 30.0
-    home_deg: Positive = 8.0
-    boundary_deg: Positive = 3.0
-    onset_share: Positive = 0.05
-    onset_speed_deg_s: Positive = 0.3
-    refractory_s: Positive = 0.5
-    top_deg: Positive = 3.0
-    unknown_s: Positive = 1.0
+_AT_A_TIME = 4096
+"""Samples in which the end of a movement is looked for before more are looked at."""
 
 
 def find_repetitions(
@@ -63,106 +37,129 @@ def find_repetitions(
         settings: Thresholds; None takes the defaults.
     """
     settings = settings or RepetitionSettings()
-    elevation_deg = np.rad2deg(series.elevation_rad)
-    holds = tuple(runs_of(series.contact))
+    movement = Movement.of(series, settings)
+    finder = ExcursionFinder(settings, fs_hz=series.fs_hz)
+    excursions: list[Excursion] = []
+    for part in parts_of(len(series)):
+        excursions += finder.feed(movement.elevation_deg[part])
+    excursions += finder.give_up()
     found: list[RepetitionSpans] = []
-    speed_deg_s = np.abs(np.rad2deg(series.elevation_speed_rad_s))
-    for left, arrived, complete in _excursions(elevation_deg, series.fs_hz, settings):
+    for excursion in excursions:
         earliest = found[-1].lowering.stop if found else 0
-        highest = left + int(np.nanargmax(elevation_deg[left:arrived]))
-        start = max(earliest, _last_true(_still(speed_deg_s, left, highest, settings), left))
-        stop = arrived
-        if complete:
-            stop = _first_true(_still(speed_deg_s, highest, arrived, settings), arrived)
-        spans = _spans(elevation_deg, holds, start, stop, earliest, settings, complete=complete)
-        found.append(spans)
+        found.append(movement.cut(excursion, earliest))
     return tuple(_without_overlap(found))
 
 
-def _excursions(
-    elevation_deg: Floats, fs_hz: float, settings: RepetitionSettings
-) -> Iterator[tuple[int, int, bool]]:
-    """Yield start, stop and completeness of every excursion past the minimum amplitude."""
-    for begin, end in _known_stretches(elevation_deg, fs_hz, settings):
-        part = elevation_deg[begin:end]
-        away = with_hysteresis(part, on=settings.home_deg, off=settings.boundary_deg)
-        away = without_short_gaps(away, int(settings.refractory_s * fs_hz))
-        for start, stop in runs_of(away):
-            if np.nanmax(part[start:stop]) < settings.minimum_amplitude_deg:
-                continue
-            whole = _walk_back(part, start, settings.boundary_deg)
-            # Cut off where the stretch begins or ends in mid-movement.
-            complete = whole > 0 and stop < len(part)
-            yield begin + whole, begin + stop, complete
+@dataclass(frozen=True, slots=True)
+class Movement:
+    """What the cutting looks at.
+
+    Attributes:
+        elevation_deg: Shape (n,), NaN where not known.
+        holds: Where the hand is on.
+        fs_hz: Rate of the elevation.
+        settings: The thresholds.
+    """
+
+    elevation_deg: Floats
+    holds: tuple[tuple[int, int], ...]
+    fs_hz: float
+    settings: RepetitionSettings
+
+    @classmethod
+    def of(cls, series: ResolvedSeries, settings: RepetitionSettings) -> Movement:
+        """Return what the cutting looks at in a series."""
+        elevation_deg = np.rad2deg(series.elevation_rad)
+        return cls(elevation_deg, tuple(runs_of(series.contact)), series.fs_hz, settings)
+
+    def cut(self, excursion: Excursion, earliest: int) -> RepetitionSpans:
+        """Return the boundaries of an excursion.
+
+        Args:
+            excursion: Counted in samples of this movement.
+            earliest: Where the repetition before ended, 0 for the first.
+        """
+        highest = self._highest(excursion)
+        start, begun = self._start(excursion, highest, earliest)
+        stop = excursion.arrive
+        if excursion.finished:
+            stop = self.stop(excursion) or len(self.elevation_deg)
+        top = self._top(start, stop, highest)
+        setup_start, release_stop = start, stop
+        for on, off in self.holds:
+            if on < start < off:
+                setup_start = max(on, earliest)
+            if on < stop < off:
+                release_stop = off
+        return RepetitionSpans(
+            setup=Span(setup_start, start),
+            raising=Span(start, top.start),
+            top=top,
+            lowering=Span(top.stop, stop),
+            release=Span(stop, release_stop),
+            complete=begun and excursion.finished,
+        )
+
+    def stop(self, excursion: Excursion) -> int | None:
+        """Return where the way home ended: the arm is still, or about to leave again.
+
+        None if neither has happened yet.
+        """
+        limit = self._slow_deg_s(self._highest(excursion), excursion.arrive)
+        for begin in range(excursion.arrive, len(self.elevation_deg), _AT_A_TIME):
+            end = min(begin + _AT_A_TIME, len(self.elevation_deg))
+            with np.errstate(invalid="ignore"):
+                leaves = self.elevation_deg[begin:end] >= self.settings.home_deg
+                ends = np.flatnonzero(leaves | ~(self._speed_deg_s(begin, end) > limit))
+            if len(ends):
+                return begin + int(ends[0])
+        return None
+
+    def _start(self, excursion: Excursion, highest: int, earliest: int) -> tuple[int, bool]:
+        """Return where the way up began, and whether that is known to be at home."""
+        limit = self._slow_deg_s(excursion.leave, highest)
+        low = max(excursion.known_from, earliest)
+        for end in range(excursion.leave, low, -_AT_A_TIME):
+            begin = max(low, end - _AT_A_TIME)
+            with np.errstate(invalid="ignore"):
+                still = np.flatnonzero(~(self._speed_deg_s(begin, end) > limit))
+            if len(still):
+                return begin + int(still[-1]) + 1, True
+        return low, earliest > excursion.known_from
+
+    def _highest(self, excursion: Excursion) -> int:
+        way = self.elevation_deg[excursion.leave : excursion.arrive]
+        return excursion.leave + int(np.nanargmax(way))
+
+    def _slow_deg_s(self, start: int, stop: int) -> float:
+        """Return below which speed the arm is still, by the fastest on the way."""
+        speed = self._speed_deg_s(start, stop)
+        peak = float(np.nanmax(speed)) if np.isfinite(speed).any() else 0.0
+        return max(self.settings.onset_speed_deg_s, self.settings.onset_share * peak)
+
+    def _speed_deg_s(self, start: int, stop: int) -> Floats:
+        """Return how fast the elevation changes, ≥ 0, over the window of the settings."""
+        half, last = half_window(self.settings, self.fs_hz), len(self.elevation_deg) - 1
+        index = np.arange(start, stop)
+        before, behind = np.maximum(index - half, 0), np.minimum(index + half, last)
+        change = np.abs(self.elevation_deg[behind] - self.elevation_deg[before])
+        return np.asarray(change / np.maximum(behind - before, 1) * self.fs_hz)
+
+    def _top(self, start: int, stop: int, highest: int) -> Span:
+        """Return the stretch round the highest sample that stays near it, short dips apart."""
+        with np.errstate(invalid="ignore"):
+            near = self.elevation_deg[start:stop] >= (
+                self.elevation_deg[highest] - self.settings.top_deg
+            )
+        near = without_short_gaps(near, int(self.settings.refractory_s * self.fs_hz))
+        return next(
+            Span(start + a, start + b) for a, b in runs_of(near) if a <= highest - start < b
+        )
 
 
-def _known_stretches(
-    elevation_deg: Floats, fs_hz: float, settings: RepetitionSettings
-) -> Iterator[tuple[int, int]]:
-    known = without_short_gaps(np.isfinite(elevation_deg), int(settings.unknown_s * fs_hz))
-    yield from runs_of(known)
-
-
-def _walk_back(elevation_deg: Floats, start: int, level_deg: float) -> int:
-    """Return the first sample behind the last one below *level_deg* before *start*."""
-    with np.errstate(invalid="ignore"):
-        below = np.flatnonzero(elevation_deg[: start + 1] < level_deg)
-    return int(below[-1]) + 1 if len(below) else 0
-
-
-def _still(speed_deg_s: Floats, start: int, stop: int, settings: RepetitionSettings) -> Flags:
-    """Tell where the arm is still, by the peak speed of its way from *start* to *stop*."""
-    way = speed_deg_s[start:stop]
-    known = way[np.isfinite(way)]
-    peak = float(known.max()) if len(known) else 0.0
-    limit = max(settings.onset_speed_deg_s, settings.onset_share * peak)
-    return ~(speed_deg_s > limit)  # the unknown counts as still: nothing is walked through it
-
-
-def _last_true(flags: Flags, before: int) -> int:
-    """Return the first sample behind the last true one before *before*, 0 if there is none."""
-    true = np.flatnonzero(flags[:before])
-    return int(true[-1]) + 1 if len(true) else 0
-
-
-def _first_true(flags: Flags, start: int) -> int:
-    """Return the first true sample from *start* on, the end if there is none."""
-    true = np.flatnonzero(flags[start:])
-    return start + int(true[0]) if len(true) else len(flags)
-
-
-def _spans(
-    elevation_deg: Floats,
-    holds: tuple[tuple[int, int], ...],
-    start: int,
-    stop: int,
-    earliest: int,
-    settings: RepetitionSettings,
-    *,
-    complete: bool,
-) -> RepetitionSpans:
-    up, down = _top(elevation_deg[start:stop], settings.top_deg)
-    movement = Span(start, stop)
-    setup_start, release_stop = start, stop
-    for on, off in holds:
-        if on < start < off:
-            setup_start = max(on, earliest)
-        if on < stop < off:
-            release_stop = off
-    return RepetitionSpans(
-        setup=Span(setup_start, start),
-        raising=Span(movement.start, start + up),
-        top=Span(start + up, start + down),
-        lowering=Span(start + down, movement.stop),
-        release=Span(stop, release_stop),
-        complete=complete,
-    )
-
-
-def _top(elevation_deg: Floats, within_deg: float) -> tuple[int, int]:
-    """Return where the top begins and ends: first and last sample that near the highest."""
-    near = np.flatnonzero(elevation_deg >= np.nanmax(elevation_deg) - within_deg)
-    return int(near[0]), int(near[-1]) + 1
+def half_window(settings: RepetitionSettings, fs_hz: float) -> int:
+    """Return over how many samples before and behind a sample its speed is taken."""
+    return max(1, round(settings.onset_window_s * fs_hz / 2))
 
 
 def _without_overlap(found: list[RepetitionSpans]) -> Iterator[RepetitionSpans]:

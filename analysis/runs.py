@@ -39,12 +39,19 @@ def with_hysteresis(values: Floats, *, on: float, off: float, before: bool = Fal
 
     NaN changes nothing: the state before it goes on; *before* is the state before the first.
     """
-    switch = np.zeros(len(values), dtype=np.int8)
     with np.errstate(invalid="ignore"):
-        switch[values >= on] = 1
-        switch[values < off] = -1
-    last = np.maximum.accumulate(np.where(switch != 0, np.arange(len(values)), -1))
-    state = np.where(last >= 0, switch[np.maximum(last, 0)] == 1, before)
+        return latched(values >= on, values < off, before=before)
+
+
+def latched(set_by: Flags, cleared_by: Flags, *, before: bool = False) -> Flags:
+    """Return a state (n,) that goes on where *set_by* is true and off where *cleared_by* is.
+
+    In between it stays as it was; *before* is the state before the first. Where both are true
+    it goes off.
+    """
+    switched = np.where(set_by | cleared_by, np.arange(len(set_by)), -1)
+    last = np.maximum.accumulate(switched)
+    state = np.where(last >= 0, ~cleared_by[np.maximum(last, 0)], before)
     return np.asarray(state, dtype=np.bool_)
 
 

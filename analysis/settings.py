@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import msgspec
 from msgspec import Meta
 
-from analysis.repetitions import RepetitionSettings
+from analysis.repetition_settings import RepetitionSettings
 
 Positive = Annotated[float, Meta(gt=0)]
 NotNegative = Annotated[float, Meta(ge=0)]
