@@ -23,6 +23,7 @@ VERBS: tuple[tuple[str, str], ...] = (
     ("verify", "check whether recordings are whole, and say what is not"),
     ("salvage", "make a clean recording out of a broken one, which stays as it is"),
     ("bring-in", "make a recording out of a CSV log of another acquisition system"),
+    ("forget", "delete the recordings of a person, or give the person another code"),
     ("analyse", "measure one or many recordings"),
     ("report", "write the HTML report of a recording"),
     ("ports", "list serial devices, saying which answer as a rig"),
