@@ -123,6 +123,7 @@ def _facts(recording: Recording, grid: Grid) -> Mapping[str, Any]:
         for name, stream in recording.streams.items()
         if (rate := effective_rate_hz(stream)) is not None
     }
+    calibrated = recording.rig.cell.calibrated_on
     return {
         "file": recording.source.name if recording.source else None,
         "uuid": recording.uuid,
@@ -132,6 +133,7 @@ def _facts(recording: Recording, grid: Grid) -> Mapping[str, Any]:
         "rig": recording.rig.rig.id,
         "side": recording.rig.rig.side,
         "axes": recording.rig.cell.axes,
+        "calibrated_on": calibrated.isoformat() if calibrated else None,
         "firmware": recording.identity.firmware_version,
         "person": recording.label.person,
         "condition": recording.label.condition,

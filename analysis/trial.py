@@ -143,7 +143,8 @@ class Trial:
 
     Attributes:
         recording: Facts about the recording, plain values: file, uuid, sha256, started_utc,
-            duration_s, rig, side, firmware, person, condition, software, status.
+            duration_s, rig, side, axes, calibrated_on, firmware, person, condition, note,
+            software, status, rates_hz.
         target: What it was measured against.
         settings: Parameters of the analysis, plain values, as used.
         series: The resolved push.

@@ -68,6 +68,7 @@ def as_svg(figure: Figure, title: str) -> str:
         title: What it shows, for those who hear the page instead of seeing it. Two figures of
             one page must not have the same: names inside the drawing are made from it.
     """
+    _fix_layout(figure)
     out = io.StringIO()
     # Names from a salt and no date: the same input gives the same bytes.
     with mpl.rc_context({"svg.hashsalt": f"perpend {title}"}):
@@ -78,3 +79,16 @@ def as_svg(figure: Figure, title: str) -> str:
     text = FINE_DIGITS.sub(r"\1", text)
     opening = rf'<svg {NAMESPACES} \1 role="img"><title>{escape(title)}</title>'
     return SIZE.sub(opening, text, count=1)
+
+
+def _fix_layout(figure: Figure) -> None:
+    """Lay a figure out once and keep the result, rounded.
+
+    The layout solver's last digits change from call to call, and names in the drawing are made
+    from them.
+    """
+    figure.draw_without_rendering()
+    figure.set_layout_engine("none")
+    for ax in figure.axes:
+        left, bottom, width, height = ax.get_position(original=True).bounds
+        ax.set_position((round(left, 4), round(bottom, 4), round(width, 4), round(height, 4)))

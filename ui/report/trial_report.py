@@ -33,7 +33,8 @@ LIBRARIES = ("numpy", "scipy", "vqf")
 """Those whose numbers ours rest on."""
 ABOUT = (
     ("file", "file"), ("identifier", "uuid"), ("content hash (SHA-256)", "sha256"),
-    ("recorded by", "software"), ("firmware of the rig", "firmware"), ("ended", "status"),
+    ("cell calibrated on", "calibrated_on"), ("firmware of the rig", "firmware"),
+    ("recorded by", "software"), ("ended", "status"),
 )  # fmt: skip
 
 
