@@ -99,10 +99,10 @@ def _trail(moment: Moment) -> tuple[Floats, Floats]:
         [np.bincount(where, np.where(late.directed, axis, 0.0)) for axis in late.force_n.T],
         axis=1,
     )
-    # The oldest step is cut off and the newest grows: both would move.
-    full = (weight > 0.5 * TRAIL_STEP_S * late.fs_hz) & (step > step[0])
-    on_map = np.rad2deg(target_map(force[full], moment.target.direction))
-    return on_map, late.time_s[-1] - (step[full] + 0.5) * TRAIL_STEP_S
+    age_s = late.time_s[-1] - (step + 0.5) * TRAIL_STEP_S
+    # Half a step known is enough; the rest, and steps cut off at the far end, would jump about.
+    shown = (weight > 0.5 * TRAIL_STEP_S * late.fs_hz) & (age_s < TRAIL_S - 0.5 * TRAIL_STEP_S)
+    return np.rad2deg(target_map(force[shown], moment.target.direction)), age_s[shown]
 
 
 def superior_limit_line(target: Target) -> Floats:
@@ -118,12 +118,14 @@ def superior_limit_line(target: Target) -> Floats:
 
 
 def allowed_outline(target: Target) -> Floats:
-    """Return the outline of the cone without what lies above the limit, shape (n, 2)."""
+    """Return the outline of the cone without what lies above the limit, shape (n or 0, 2)."""
     limit_deg = superior_limit_line(target)
     angle = np.linspace(0.0, 2.0 * np.pi, 180, endpoint=False)
     cone = target.cone_deg * np.stack([np.cos(angle), np.sin(angle)], axis=1)
     below = cone[:, 1] <= np.interp(cone[:, 0], limit_deg[:, 0], limit_deg[:, 1])
     within = np.hypot(*limit_deg.T) <= target.cone_deg
     outline = np.concatenate([cone[below], limit_deg[within]])
+    if not len(outline):
+        return outline  # the whole cone lies above the limit
     from_middle = outline - outline.mean(axis=0)
     return np.asarray(outline[np.argsort(np.arctan2(from_middle[:, 1], from_middle[:, 0]))])
