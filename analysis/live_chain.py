@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial.transform import Rotation
 
 from acquisition.physical import right_shoulder_geometry
 from acquisition.rig import RigDescription
@@ -183,7 +182,7 @@ class LiveChain:
             Unresolved(
                 time_s=late[:, 0],
                 wrench=wrench,
-                humerus_to_base=Rotation.from_quat(late[:, 1:5]),
+                humerus_to_base=late[:, 1:5],
                 pose_known=late[:, 6] > 0,
                 heading_age_s=late[:, 5],
                 angular_rate_rad_s=rate[now],

@@ -129,7 +129,7 @@ class OrientationTracker:
             if self._room() == 0:
                 self._look_at_opening()
         return LiveOrientation(
-            into_base(earth, heading, self._up).as_quat(),
+            into_base(earth, heading, self._up),
             np.ones(len(earth), dtype=np.bool_),
             rate,
             at_home,

@@ -40,7 +40,7 @@ class Orientation:
     """The humerus in the base frame of a right shoulder; n samples.
 
     Attributes:
-        humerus_to_base: R_BH, n rotations.
+        humerus_to_base: Shape (n, 4), R_BH as quaternions, scalar last.
         known: Shape (n,), there is an orientation, save perhaps its heading.
         angular_rate_rad_s: Shape (n, 3), in H, bias taken off.
         gyro_bias_rad_s: Shape (3,), mean over the recording.
@@ -53,7 +53,7 @@ class Orientation:
         felt_at_home_m_s2: Size of the mean specific force during the rests.
     """
 
-    humerus_to_base: Rotation
+    humerus_to_base: Floats
     known: Flags
     angular_rate_rad_s: Floats
     gyro_bias_rad_s: Floats
@@ -71,12 +71,10 @@ class Inertial:
 
     Attributes:
         humerus_to_earth: Shape (n, 4), quaternions, scalar last; heading arbitrary.
-        angular_rate_rad_s: Shape (n, 3), bias taken off.
-        bias_rad_s: Shape (n, 3).
+        bias_rad_s: Shape (n, 3), of the gyroscope.
     """
 
     humerus_to_earth: Floats
-    angular_rate_rad_s: Floats
     bias_rad_s: Floats
 
 
@@ -158,7 +156,6 @@ def inertial_orientation(
     )
     return Inertial(
         humerus_to_earth=np.roll(found["quat6D"], -1, axis=1),  # its scalar comes first
-        angular_rate_rad_s=angular_rate_rad_s - found["bias"],
         bias_rad_s=found["bias"],
     )
 
@@ -172,8 +169,10 @@ def up_in_humerus(humerus_to_earth: Floats) -> Floats:
     return np.stack([2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)], axis=1)
 
 
-def into_base(humerus_to_earth: Floats, heading_rad: Floats, up_in_base: Floats) -> Rotation:
-    """Return R_BH from quaternions (n, 4), scalar last, whose heading errs by *heading_rad* (n,).
+def into_base(humerus_to_earth: Floats, heading_rad: Floats, up_in_base: Floats) -> Floats:
+    """Return R_BH from orientations whose heading errs by *heading_rad* (n,).
+
+    All quaternions are of shape (n, 4), scalar last.
 
     The turn about the vertical of B is that after E has been levelled onto B.
     """
@@ -186,7 +185,7 @@ def into_base(humerus_to_earth: Floats, heading_rad: Floats, up_in_base: Floats)
         half = heading_rad[part, np.newaxis] / 2
         to_base = np.cos(half) * fixed - np.sin(half) * turned
         found[part] = quaternion_product(to_base, humerus_to_earth[part])
-    return Rotation.from_quat(found)
+    return found
 
 
 def quaternion_product(first: Floats, second: Floats) -> Floats:
@@ -273,14 +272,36 @@ def _inertial_stretches(
     shortest = max(2, int(MIN_STRETCH_S * grid.fs_hz))
     stretches = [slice(*run) for run in runs_of(going_on, min_length=shortest)]
     biases, lengths = [np.zeros(3)], [0]
+    # Rows between the unit's own samples are interpolated and tell the filter nothing new.
+    every = max(1, int(grid.fs_hz / grid.imu_rate_hz))
     for part in stretches:
-        one = inertial_orientation(rate[part], moved[part, :3], fs_hz=grid.fs_hz)
-        quaternions[part], rate[part] = one.humerus_to_earth, one.angular_rate_rad_s
+        rows = slice(part.start, part.stop, every)
+        one = inertial_orientation(rate[rows], moved[rows, :3], fs_hz=grid.fs_hz / every)
+        quaternions[part] = _between(one.humerus_to_earth, every, part.stop - part.start)
+        rate[part] -= np.repeat(one.bias_rad_s, every, axis=0)[: part.stop - part.start]
         biases.append(one.bias_rad_s.mean(axis=0))
         lengths.append(part.stop - part.start)
     weights = lengths if sum(lengths) else None
     bias = rough_bias + np.average(biases, axis=0, weights=weights)
     return stretches, quaternions, rate, np.asarray(bias)
+
+
+def _between(quaternions: Floats, every: int, count: int) -> Floats:
+    """Return *count* rows from every so-manieth one (k, 4), neighbours blended; the last is held.
+
+    Neighbours lie a fraction of a degree apart, where a chord is as good as the arc.
+    """
+    if every == 1:
+        return quaternions
+    opposite = np.einsum("ij,ij->i", quaternions[1:], quaternions[:-1]) < 0.0
+    signs = np.where(np.cumsum(np.concatenate([[False], opposite])) % 2, -1.0, 1.0)
+    ends = np.concatenate([quaternions, quaternions[-1:]])
+    ends *= np.append(signs, signs[-1])[:, np.newaxis]
+    blended = np.empty((len(quaternions), every, 4))
+    for step in range(every):
+        share = step / every
+        blended[:, step] = (1.0 - share) * ends[:-1] + share * ends[1:]
+    return blended.reshape(-1, 4)[:count]
 
 
 def _largest_shift(up: Floats, at_home: Flags) -> float:

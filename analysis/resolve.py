@@ -115,7 +115,7 @@ class Unresolved:
     Attributes:
         time_s: Shape (n,).
         wrench: Shape (n, 3 or 6), the hand's, in H, filtered, zero off; NaN where unknown.
-        humerus_to_base: n rotations.
+        humerus_to_base: Shape (n, 4), rotations as quaternions, scalar last.
         pose_known: Shape (n,), the rotations mean something, save perhaps their heading.
         heading_age_s: Shape (n,), infinite where the heading is unknown.
         angular_rate_rad_s: Shape (n, 3), in H, filtered; NaN where unknown.
@@ -126,7 +126,7 @@ class Unresolved:
 
     time_s: Floats
     wrench: Floats
-    humerus_to_base: Rotation
+    humerus_to_base: Floats
     pose_known: Flags
     heading_age_s: Floats
     angular_rate_rad_s: Floats
@@ -173,7 +173,7 @@ def _resolve(
     sources: UncertaintySources,
     settings: AnalysisSettings,
 ) -> ResolvedSeries:
-    rotation = found.humerus_to_base
+    rotation = Rotation.from_quat(found.humerus_to_base)
     force = np.asarray(rotation.apply(found.wrench[:, :3]))
     force[~found.pose_known] = np.nan
     u = direction_uncertainty(force, target.direction, found.heading_age_s, sources)
@@ -205,15 +205,15 @@ def _resolve(
         saturated=found.saturated,
         contact=found.contact,
         directed=found.contact & certain & np.isfinite(force).all(axis=1),
-        contact_point_m=_contact_in_base(found, geometry),
+        contact_point_m=_contact_in_base(found, rotation, geometry),
     )
 
 
-def _contact_in_base(found: Unresolved, geometry: Geometry) -> Floats | None:
+def _contact_in_base(found: Unresolved, rotation: Rotation, geometry: Geometry) -> Floats | None:
     # In B, because the head rolls under a hand that stays: in H every raise would be a slip.
     points = head_contact_points(found.wrench, geometry)
     if points is None:
         return None
-    turned = np.asarray(found.humerus_to_base.apply(points))
+    turned = np.asarray(rotation.apply(points))
     turned[~(found.pose_known & np.isfinite(found.heading_age_s))] = np.nan
     return turned

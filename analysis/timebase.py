@@ -16,6 +16,7 @@ from acquisition.physical import PhysicalUnits, at_rails
 from acquisition.recording.model import Recording, StreamData
 from analysis.errors import NotAnalysable
 from analysis.filters import without_spikes
+from analysis.runs import parts_of
 from analysis.sample_times import STAMP_S, clock_offsets_us, sample_times_s
 from analysis.settings import AnalysisSettings
 from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM, StreamSpec
@@ -39,6 +40,7 @@ class Grid:
         imu_known: Shape (n,), likewise of the inertial unit.
         missing: Shape (n,), a stream has a gap here.
         saturated: Shape (n,), a sample used here stood at a rail.
+        imu_rate_hz: Nominal rate of the inertial unit.
         spikes_removed: How many single values were replaced.
     """
 
@@ -49,6 +51,7 @@ class Grid:
     imu_known: Flags
     missing: Flags
     saturated: Flags
+    imu_rate_hz: float
     spikes_removed: int
 
 
@@ -78,15 +81,13 @@ def even_samples(recording: Recording, settings: AnalysisSettings) -> tuple[Grid
     imu_stream = _needed(recording, IMU_STREAM, channels=6)
     clocks = clock_offsets_us(recording.streams)
     units = PhysicalUnits(recording.rig)
-    force, force_spikes = _sampled(force_stream, units, clocks, settings)
-    imu, imu_spikes = _sampled(imu_stream, units, clocks, settings)
+    force, force_spikes = _raw(force_stream, clocks, settings)
+    imu, imu_spikes = _raw(imu_stream, clocks, settings)
     fs_hz = settings.grid_rate_hz or float(force_stream.spec.rate_hz)
-    start, count = _overlap(force, imu, fs_hz)
+    start, count = _overlap(force.time_s, imu.time_s, fs_hz)
     grid = start + np.arange(count) / fs_hz
-    force_gap_s = longest_bridge_s(force_stream.spec, settings.max_gap_s)
-    imu_gap_s = longest_bridge_s(imu_stream.spec, settings.max_gap_s)
-    pushed, force_gap, force_rail = onto_grid(grid, force, force_gap_s)
-    moved, imu_gap, imu_rail = onto_grid(grid, imu, imu_gap_s)
+    pushed, force_gap, force_rail = _gridded(grid, force, units, settings.max_gap_s)
+    moved, imu_gap, imu_rail = _gridded(grid, imu, units, settings.max_gap_s)
     force_known = ~(force_gap | force_rail)
     pushed[~force_known] = np.nan
     found = Grid(
@@ -97,6 +98,7 @@ def even_samples(recording: Recording, settings: AnalysisSettings) -> tuple[Grid
         imu_known=~(imu_gap | imu_rail),
         missing=force_gap | imu_gap,
         saturated=force_rail | imu_rail,
+        imu_rate_hz=float(imu_stream.spec.rate_hz),
         spikes_removed=force_spikes + imu_spikes,
     )
     return found, pushed, moved
@@ -132,32 +134,58 @@ def _needed(recording: Recording, name: str, *, channels: int) -> StreamData:
     return stream
 
 
-def _sampled(
-    stream: StreamData,
-    units: PhysicalUnits,
-    clocks: Mapping[int, float],
-    settings: AnalysisSettings,
-) -> tuple[Sampled, int]:
-    """Return a stream in physical units, and how many spikes were taken out of it."""
+@dataclass(frozen=True, slots=True)
+class _Raw:
+    """A stream in order, still in counts: times (n,), counts (n, channels), saturated (n,)."""
+
+    spec: StreamSpec
+    time_s: Floats
+    counts: NDArray[np.int32]
+    saturated: Flags
+
+
+def _raw(
+    stream: StreamData, clocks: Mapping[int, float], settings: AnalysisSettings
+) -> tuple[_Raw, int]:
+    """Return a stream without spikes, in order of time, and how many spikes there were."""
     counts, spikes = without_spikes(stream.counts, sds=settings.spike_sds)
-    values = physical_values(units, counts, stream.spec)
     saturated = at_rails(stream.counts, stream.spec)
     time_s = sample_times_s(stream, clocks)
     if not (np.diff(time_s) > 0.0).all():
         # Repeated or reordered blocks: the first sample heard for a moment counts.
         time_s, first = np.unique(time_s, return_index=True)
-        values, saturated = values[first], saturated[first]
-    return Sampled(time_s, values, saturated), spikes
+        counts, saturated = counts[first], saturated[first]
+    return _Raw(stream.spec, time_s, counts, saturated), spikes
 
 
-def _overlap(force: Sampled, imu: Sampled, fs_hz: float) -> tuple[float, int]:
+def _overlap(force_s: Floats, imu_s: Floats, fs_hz: float) -> tuple[float, int]:
     """Return where the grid starts, seconds, and how many points it has."""
-    start = max(force.time_s[0], imu.time_s[0])
-    stop = min(force.time_s[-1], imu.time_s[-1])
-    count = int(np.floor((stop - start) * fs_hz)) + 1
+    start = max(force_s[0], imu_s[0])
+    count = int(np.floor((min(force_s[-1], imu_s[-1]) - start) * fs_hz)) + 1
     if count < 2:
         raise NotAnalysable("force and inertial samples never overlap in time: check the rig")
     return float(start), count
+
+
+def _gridded(
+    grid: Floats, raw: _Raw, units: PhysicalUnits, max_gap_s: float
+) -> tuple[Floats, Flags, Flags]:
+    """Return a stream's physical values on the grid, its gaps, its rails; part by part."""
+    bridge_s = longest_bridge_s(raw.spec, max_gap_s)
+    values = np.empty((len(grid), raw.counts.shape[1]))
+    gap, rail = np.empty(len(grid), dtype=np.bool_), np.empty(len(grid), dtype=np.bool_)
+    for part in parts_of(len(grid)):
+        first, last = grid[part.start], grid[part.stop - 1]
+        low = max(0, int(np.searchsorted(raw.time_s, first)) - 1)
+        high = int(np.searchsorted(raw.time_s, last, side="right")) + 1
+        here = slice(min(low, len(raw.time_s) - 2), high)
+        samples = Sampled(
+            raw.time_s[here],
+            physical_values(units, raw.counts[here], raw.spec),
+            raw.saturated[here],
+        )
+        values[part], gap[part], rail[part] = onto_grid(grid[part], samples, bridge_s)
+    return values, gap, rail
 
 
 def onto_grid(grid: Floats, sampled: Sampled, max_gap_s: float) -> tuple[Floats, Flags, Flags]:

@@ -120,7 +120,7 @@ def test_any_heading_of_the_earth_frame_is_taken_out(up: tuple[float, float, flo
         earth = level(up_in_base).inv() * turned * true
         heading = twist(level(up_in_base) * earth, up_in_base)[1]
 
-        found = into_base(earth.as_quat(), np.full(2, heading), up_in_base)
+        found = Rotation.from_quat(into_base(earth.as_quat(), np.full(2, heading), up_in_base))
 
         assert (found.inv() * true).magnitude() == pytest.approx(0.0, abs=1e-9)
 
@@ -208,7 +208,12 @@ def test_the_bias_of_a_bad_gyro_shows_while_the_arm_hangs() -> None:
 Samples = tuple[Grid, Floats]
 
 
-def lifted(seconds: float, up_in_base: Floats = UP, bias_deg_s: float = 0.3) -> Samples:
+def lifted(
+    seconds: float,
+    up_in_base: Floats = UP,
+    bias_deg_s: float = 0.3,
+    imu_rate_hz: float = FS_HZ,
+) -> Samples:
     """A lift to 120° every 12 s, hanging in between; sensors at the centre of rotation."""
     time_s = np.arange(0.0, seconds, 1 / FS_HZ)
     axis = np.array([-0.8660254, 0.0, 0.5])
@@ -227,6 +232,7 @@ def lifted(seconds: float, up_in_base: Floats = UP, bias_deg_s: float = 0.3) -> 
         imu_known=known,
         missing=~known,
         saturated=~known,
+        imu_rate_hz=imu_rate_hz,
         spikes_removed=0,
     )
     return grid, np.hstack([force, rate])
@@ -248,14 +254,31 @@ def test_elevation_and_plane_are_found_whatever_the_gyros_bias(bias_deg_s: float
     found = orient(*samples, UP, TOLERANCE, DEFAULTS)
 
     raised = true_elevation(samples[0].time_s) > np.deg2rad(20.0)
-    plane = plane_of_elevation(distal_axis(found.humerus_to_base), np.deg2rad(20.0))[raised]
+    plane = plane_of_elevation(
+        distal_axis(Rotation.from_quat(found.humerus_to_base)), np.deg2rad(20.0)
+    )[raised]
     assert (
-        worst_deg(elevation(distal_axis(found.humerus_to_base)), true_elevation(samples[0].time_s))
+        worst_deg(
+            elevation(distal_axis(Rotation.from_quat(found.humerus_to_base))),
+            true_elevation(samples[0].time_s),
+        )
         < 1.0
     )
     assert worst_deg(plane, np.full(raised.sum(), np.deg2rad(30.0))) < 1.0
     assert np.rad2deg(found.gyro_bias_rad_s) == pytest.approx([bias_deg_s] * 3, abs=0.05)
     assert np.isfinite(found.heading_age_s).all()
+
+
+def test_a_slower_inertial_unit_is_filtered_at_its_own_rate() -> None:
+    """Every third row goes through the filter; the rows between are blended."""
+    samples = lifted(41.23)
+    slow = lifted(41.23, imu_rate_hz=FS_HZ / 3.2)
+
+    whole, thinned = (orient(*given, UP, TOLERANCE, DEFAULTS) for given in (samples, slow))
+
+    first, second = (Rotation.from_quat(found.humerus_to_base) for found in (whole, thinned))
+    assert np.rad2deg((first.inv() * second).magnitude().max()) < 0.5
+    assert thinned.angular_rate_rad_s == pytest.approx(whole.angular_rate_rad_s, abs=2e-3)
 
 
 def test_a_base_that_is_not_level_is_taken_into_account() -> None:
@@ -265,7 +288,10 @@ def test_a_base_that_is_not_level_is_taken_into_account() -> None:
     told = orient(*samples, sloping, TOLERANCE, DEFAULTS)
 
     assert (
-        worst_deg(elevation(distal_axis(told.humerus_to_base)), true_elevation(samples[0].time_s))
+        worst_deg(
+            elevation(distal_axis(Rotation.from_quat(told.humerus_to_base))),
+            true_elevation(samples[0].time_s),
+        )
         < 1.0
     )
     assert np.rad2deg(told.home_tilt_rad) < 0.5
@@ -293,7 +319,7 @@ def test_behind_a_long_gap_the_heading_waits_for_the_next_rest() -> None:
     assert np.isfinite(found.heading_age_s[late]).all()
     assert (
         worst_deg(
-            elevation(distal_axis(found.humerus_to_base))[late],
+            elevation(distal_axis(Rotation.from_quat(found.humerus_to_base)))[late],
             true_elevation(samples[0].time_s)[late],
         )
         < 2.0
@@ -309,7 +335,7 @@ def test_a_stretch_without_a_rest_has_an_elevation_but_no_heading() -> None:
     assert found.known[between].all()
     assert np.isinf(found.heading_age_s[between]).all()
     error = (
-        elevation(distal_axis(found.humerus_to_base))[between]
+        elevation(distal_axis(Rotation.from_quat(found.humerus_to_base)))[between]
         - true_elevation(samples[0].time_s)[between]
     )
     assert np.rad2deg(np.sqrt(np.mean(error**2))) < 3.0
