@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,10 +55,21 @@ def stream_block(
         arrival_ns: When it came.
         segment: Which stretch of the recording it belongs to.
     """
-    times = sample_times_us([raw.device_time_us], [raw.span_us], [raw.sample_count])
+    # One block a call, a hundred times a second: plain steps, not those for many blocks.
+    times = raw.device_time_us + raw.span_us * _ramp(raw.sample_count) // max(
+        raw.sample_count - 1, 1
+    )
     values = sample_values(raw.data, spec)
     times.flags.writeable = False
     return StreamBlock(spec, sample_number, times, values, arrival_ns, segment, raw)
+
+
+@lru_cache(maxsize=256)
+def _ramp(count: int) -> NDArray[np.int64]:
+    """Return 0 to count − 1. A block has at most 255 samples, so all of them are kept."""
+    ramp = np.arange(count, dtype=np.int64)
+    ramp.flags.writeable = False
+    return ramp
 
 
 def sample_values(data: bytes, spec: StreamSpec) -> NDArray[np.int32]:
