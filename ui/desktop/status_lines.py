@@ -9,6 +9,9 @@ from analysis.target import Target
 from ui.desktop.look import BAD, INK, QUIET, WARM, font
 from ui.live.line_health import HealthLook
 
+HARD_SPACE = "\u00a0"
+"""Where a line may not be broken."""
+
 
 class _Line(QLabel):
     """One line that never makes the window wider: what does not fit is cut off at its end."""
@@ -39,6 +42,7 @@ class StatusLine(_Line):
     def show_look(self, look: HealthLook) -> None:
         """Show one look."""
         text = look.line if look.well else f"▲ {look.line}"
+        text = text.replace(" ", HARD_SPACE).replace(f"{HARD_SPACE}·{HARD_SPACE}", " · ")
         self.say(text, f"color: {(INK if look.well else BAD).name()};")
 
 

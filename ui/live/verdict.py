@@ -47,7 +47,6 @@ WAITING = {
     PushState.TOO_LIGHT: "press more to see where it goes",
     PushState.NO_HEADING: "let the arm rest at home for a moment",
     PushState.NO_CONTACT: "put the hand on",
-    PushState.SATURATED: "more than the cell can measure: press less",
     PushState.NO_DATA: "nothing comes from the rig",
     PushState.NO_ZERO: "hand away, arm at home and still",
 }
@@ -82,6 +81,8 @@ def verdict_of(moment: Moment) -> VerdictLook:
         return VerdictLook(Tone.WAIT, "the end: nothing more will come")
     if moment.state is PushState.NO_CONTACT and arm_of(moment)[0] > RepetitionSettings().home_deg:
         return VerdictLook(Tone.CHANGE, "keep the hand on until the arm is down")
+    if moment.state is PushState.SATURATED:
+        return VerdictLook(Tone.CHANGE, "more than the rig can measure: press less")
     if moment.state is not PushState.DIRECTION:
         return VerdictLook(Tone.WAIT, WAITING[moment.state])
     change = next(filter(None, (words(moment) for words in CHANGES)), "")

@@ -104,6 +104,7 @@ def test_a_channel_at_its_rail_is_saturated(bench: Maker) -> None:
     looks = bench(UPWARD + "&faults=saturate:12").go_on(12.6)
 
     assert looks.moment.state is PushState.SATURATED
+    assert looks.verdict.tone is Tone.CHANGE
     assert np.isnan(looks.force.force_n)
 
 
