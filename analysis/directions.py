@@ -1,7 +1,8 @@
 """Statistics of directions, as directions: never of their angles.
 
 Fisher 1953 (Proc R Soc Lond A 217:295): N unit vectors with resultant R have concentration
-k = (N − 1)/(N − R) and a cone of confidence about their mean.
+k = (N − 1)/(N − R) and a cone of confidence about their mean. Samples in a row are not
+independent: cones and tests are for means of repetitions.
 """
 
 from __future__ import annotations
@@ -10,10 +11,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import optimize
 
 from analysis.vectors import angle_between
 
 Floats = NDArray[np.float64]
+
+DUST = 1e-15
+"""Mean square of half the angle below which directions are the same to a double."""
+SERIES_BELOW = 1e-3
+"""Of smaller concentrations coth κ − 1/κ is taken by its series, or its digits would go."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,9 +31,9 @@ class FisherStatistics:
         count: N.
         mean: Unit vector, shape (3,).
         resultant: R, length of the sum.
-        kappa: Concentration, inf if all are the same.
+        kappa: Concentration k, inf if all are the same.
         alpha95_rad: Half-angle of the cone that holds the true mean with 95 %, for independent
-            directions. Samples in a row are not independent: use means of repetitions.
+            directions.
     """
 
     count: int
@@ -34,6 +41,31 @@ class FisherStatistics:
     resultant: float
     kappa: float
     alpha95_rad: float
+
+    @property
+    def csd_rad(self) -> float:
+        """81°/√k: the angle that holds 63 % of the directions (Fisher's distribution, k ≫ 1)."""
+        return float(np.deg2rad(81.0) / np.sqrt(self.kappa))
+
+    @property
+    def kappa_ml(self) -> float:
+        """The most likely concentration: coth κ − 1/κ = R/N; inf if all are the same."""
+        return most_likely_kappa(self.resultant / self.count)
+
+
+@dataclass(frozen=True, slots=True)
+class WatsonTest:
+    """Whether two sets of directions have the same mean.
+
+    Attributes:
+        f: Watson's statistic.
+        degrees: Degrees of freedom of the F distribution it has if they do.
+        p: Chance of one as large if they do.
+    """
+
+    f: float
+    degrees: tuple[int, int]
+    p: float
 
 
 def unit_vectors(vectors: Floats) -> Floats:
@@ -62,10 +94,56 @@ def fisher(vectors: Floats) -> FisherStatistics:
     count = len(vectors)
     if count < 2:
         raise ValueError(f"{count} directions have no spread: at least 2 are needed")
-    total = unit_vectors(vectors).sum(axis=0)
+    units = unit_vectors(vectors)
+    total = units.sum(axis=0)
     resultant = float(np.linalg.norm(total))
-    shortfall = max(count - resultant, 0.0)
-    kappa = (count - 1) / shortfall if shortfall > 0.0 else np.inf
+    mean = total / resultant
+    # N − R as a sum of squares: of close directions the difference would be rounding.
+    shortfall = float(np.sum((units - mean) ** 2) / 2.0)
+    kappa = (count - 1) / shortfall if shortfall > count * DUST else np.inf
     cosine = 1.0 - shortfall / resultant * (20.0 ** (1.0 / (count - 1)) - 1.0)
     alpha95 = float(np.arccos(np.clip(cosine, -1.0, 1.0)))
-    return FisherStatistics(count, total / resultant, resultant, float(kappa), alpha95)
+    return FisherStatistics(count, mean, resultant, float(kappa), alpha95)
+
+
+def mean_resultant(kappa: float) -> float:
+    """Return the mean resultant length, coth κ − 1/κ, of Fisher's distribution."""
+    if kappa < SERIES_BELOW:
+        return kappa / 3.0
+    return float(1.0 / np.tanh(kappa) - 1.0 / kappa)
+
+
+def most_likely_kappa(resultant_over_count: float) -> float:
+    """Return the concentration whose mean resultant length is R/N; inf for 1.
+
+    Args:
+        resultant_over_count: From 0 to 1.
+    """
+    short = 1.0 - resultant_over_count
+    if short <= DUST:
+        return float(np.inf)
+    # Never above 1/short, and coth is 1 to a double from 20 on: there it is just that.
+    if short < 1.0 / 20.0:
+        return 1.0 / short
+    return float(
+        optimize.brentq(lambda kappa: mean_resultant(kappa) - resultant_over_count, 0.0, 20.0)
+    )
+
+
+def watson_test(first: Floats, second: Floats) -> WatsonTest:
+    """Test whether two sets of directions, (n, 3) and (m, 3), have the same mean.
+
+    Watson 1956: F = (N − 2)(R₁ + R₂ − R)/(N − R₁ − R₂) on 2 and 2(N − 2) degrees of freedom,
+    for directions that are independent and equally concentrated.
+
+    Raises:
+        ValueError: Either set has fewer than two.
+    """
+    one, two = fisher(first), fisher(second)
+    together = fisher(np.concatenate([unit_vectors(first), unit_vectors(second)]))
+    apart = one.resultant + two.resultant
+    f = (together.count - 2) * (apart - together.resultant) / (together.count - apart)
+    second_degrees = 2 * (together.count - 2)
+    # With 2 degrees in front the F distribution has a closed form.
+    p = (1.0 + 2.0 * f / second_degrees) ** (-second_degrees / 2.0)
+    return WatsonTest(float(f), (2, second_degrees), float(p))

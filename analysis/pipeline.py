@@ -83,7 +83,9 @@ def analyse(
         target=target,
         settings=settings.to_dict(),
         series=series,
-        repetitions=measure_repetitions(series, spans, target, side=recording.rig.rig.side),
+        repetitions=measure_repetitions(
+            series, spans, target, settings.measures, side=recording.rig.rig.side
+        ),
         quality=assess(Evidence(recording, grid, orientation, zero)),
     )
 

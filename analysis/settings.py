@@ -7,6 +7,7 @@ from typing import Annotated, Any
 import msgspec
 from msgspec import Meta
 
+from analysis.measure_settings import MeasureSettings
 from analysis.repetition_settings import RepetitionSettings
 
 Positive = Annotated[float, Meta(gt=0)]
@@ -42,6 +43,7 @@ class AnalysisSettings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown
         heading_drift_deg_s: Growth of the heading's uncertainty between home rests, from about
             0.12 deg/min measured with the filter used, doubled.
         repetitions: How the trial is cut.
+        measures: How the repetitions are measured.
     """
 
     grid_rate_hz: Positive | None = None
@@ -61,6 +63,7 @@ class AnalysisSettings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown
     plane_min_elevation_deg: Positive = 10.0
     heading_drift_deg_s: NotNegative = 0.004
     repetitions: RepetitionSettings = RepetitionSettings()
+    measures: MeasureSettings = MeasureSettings()
 
     def __post_init__(self) -> None:
         if self.contact_off_n > self.contact_on_n:

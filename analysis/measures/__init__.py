@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import TypeVar
 
+from analysis.measure_settings import MeasureSettings
 from analysis.measures.phase_view import PhaseView, Withheld
 from analysis.measures.tables import PHASE_MEASURES, REPETITION_MEASURES, Measure
 from analysis.measures.timing import RepetitionView
@@ -27,7 +28,12 @@ View = TypeVar("View")
 
 
 def measure_repetitions(
-    series: ResolvedSeries, spans: Iterable[RepetitionSpans], target: Target, *, side: str
+    series: ResolvedSeries,
+    spans: Iterable[RepetitionSpans],
+    target: Target,
+    settings: MeasureSettings | None = None,
+    *,
+    side: str,
 ) -> tuple[Repetition, ...]:
     """Measure every repetition, whole and by phase.
 
@@ -35,15 +41,19 @@ def measure_repetitions(
         series: The resolved push.
         spans: Where the repetitions lie.
         target: What to measure against.
+        settings: Parameters; None takes the defaults.
         side: ``right`` or ``left``, for the table only: the series knows no sides.
     """
+    settings = settings or MeasureSettings()
     return tuple(
         Repetition(
             number=number,
             spans=one,
-            measured=_measure(RepetitionView(series, one, target, side), REPETITION_MEASURES),
+            measured=_measure(
+                RepetitionView(series, one, target, settings, side), REPETITION_MEASURES
+            ),
             phases={
-                name: _measure(PhaseView(series, one, name, target), PHASE_MEASURES)
+                name: _measure(PhaseView(series, one, name, target, settings), PHASE_MEASURES)
                 for name in PhaseName
             },
         )

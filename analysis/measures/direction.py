@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.directions import angular_sd_rad, fisher
 from analysis.measures.phase_view import PhaseView, Withheld, percent
 from analysis.vectors import angle_between
 
+Floats = NDArray[np.float64]
+
 
 def azimuth_mean(view: PhaseView) -> float:
-    """Return the azimuth of the mean direction: 0 straight back, + toward lateral."""
+    """Return the azimuth of the mean direction: 0° straight back, + toward lateral."""
     back, out = -view.mean_push[0], view.mean_push[2]
     return float(np.rad2deg(np.arctan2(out, back)))
 
@@ -37,20 +40,26 @@ def off_axis_p95(view: PhaseView) -> float:
 
 
 def direction_dispersion(view: PhaseView) -> float:
-    """Return the angular SD of the direction about its own mean."""
-    return float(np.rad2deg(angular_sd_rad(view.when_directed(view.series.force_n))))
+    """Return the angular SD of the direction: root mean square angle to its own mean."""
+    return float(np.rad2deg(angular_sd_rad(view.directed_push)))
 
 
 def direction_kappa(view: PhaseView) -> float:
-    """Return the Fisher concentration of the direction."""
-    kappa = fisher(view.when_directed(view.series.force_n)).kappa
+    """Return the Fisher concentration of the direction about its own mean, k = (N − 1)/(N − R).
+
+    Fisher 1953; it describes the spread, its samples being no independent ones.
+    """
+    kappa = fisher(view.directed_push).kappa
     if not np.isfinite(kappa):
         raise Withheld("the direction never changed, so its concentration has no bound")
     return kappa
 
 
 def on_target(view: PhaseView) -> float:
-    """Return the share of the known time inside cone, superior limit and force band at once."""
+    """Return the share of the known time inside cone, superior limit and force band at once.
+
+    Time without a direction counts as off target: a push too light to tell is none.
+    """
     view.when_known(view.series.glide_n)
     target, band = view.target, view.target.force_band
     size = view.part(view.series.magnitude_n)
@@ -67,21 +76,21 @@ def on_target(view: PhaseView) -> float:
 
 def azimuth_u(view: PhaseView) -> float:
     """Return the standard uncertainty of the mean azimuth."""
-    return _systematic(view, "azimuth_u_rad")
+    return _systematic(view, view.series.azimuth_u_rad)
 
 
 def superior_angle_u(view: PhaseView) -> float:
     """Return the standard uncertainty of the mean superior angle."""
-    return _systematic(view, "superior_angle_u_rad")
+    return _systematic(view, view.series.superior_angle_u_rad)
 
 
 def off_axis_u(view: PhaseView) -> float:
     """Return the standard uncertainty of the mean direction across the target."""
-    return _systematic(view, "off_axis_u_rad")
+    return _systematic(view, view.series.off_axis_u_rad)
 
 
-def _systematic(view: PhaseView, name: str) -> float:
+def _systematic(view: PhaseView, u_rad: Floats) -> float:
     # Calibration, zero, mounting and heading are the same in every sample: averaging does not
     # make them smaller, so the mean is as uncertain as a typical sample.
-    values = view.when_directed(getattr(view.series, name))
+    values = view.when_directed(u_rad)
     return float(np.rad2deg(np.sqrt(np.mean(values**2))))

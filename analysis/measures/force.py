@@ -2,13 +2,8 @@
 
 from __future__ import annotations
 
-import numpy as np
-from scipy import signal
-
 from analysis.measures.phase_view import PhaseView, Withheld, percent
-
-MIN_MEAN_FOR_CV_N = 1.0
-"""A coefficient of variation divides by the mean: of less it says nothing."""
+from analysis.steadiness import coefficient_of_variation_percent, detrended_sd
 
 
 def force_mean(view: PhaseView) -> float:
@@ -22,16 +17,17 @@ def force_sd(view: PhaseView) -> float:
 
 
 def force_cv(view: PhaseView) -> float:
-    """Return the coefficient of variation, 100·SD/mean: the usual measure of force steadiness."""
-    mean = force_mean(view)
-    if mean < MIN_MEAN_FOR_CV_N:
+    """Return the coefficient of variation while the hand is on, 100·SD/mean."""
+    size = view.when_held(view.series.magnitude_n)
+    if size.mean() < view.settings.cv_smallest_mean_n:
         raise Withheld("the mean force is too small to divide by")
-    return 100.0 * force_sd(view) / mean
+    return coefficient_of_variation_percent(size)
 
 
 def force_detrended_sd(view: PhaseView) -> float:
-    """Return the SD without the linear trend: tremble without the slow change."""
-    return float(np.std(signal.detrend(view.when_held(view.series.magnitude_n)), ddof=2))
+    """Return the SD about the linear trend while the hand is on: tremble, not slow change."""
+    size = view.when_held(view.series.magnitude_n)
+    return detrended_sd(size, view.when_held(view.series.time_s))
 
 
 def force_in_band(view: PhaseView) -> float:

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from analysis.measures.phase_view import PhaseView, Withheld, percent
+from analysis.measures.phase_view import PhaseView, Withheld, least_samples, percent
+
+Floats = NDArray[np.float64]
 
 CONTACT_SHIFT_PERCENTILE = 95
+"""The largest distance would be one odd sample's."""
 
 
 def hold_coverage(view: PhaseView) -> float:
@@ -17,33 +21,36 @@ def hold_coverage(view: PhaseView) -> float:
 
 def valid(view: PhaseView) -> float:
     """Return the share of the phase in which the push has a direction."""
-    return percent(view.directed) if view.count else 0.0
+    return percent(view.directed)
 
 
 def missing(view: PhaseView) -> float:
     """Return the share of the phase that was lost on the way."""
-    return percent(view.series.missing[view.slice]) if view.count else 0.0
+    return percent(view.series.missing[view.slice])
 
 
 def saturated(view: PhaseView) -> float:
     """Return the share of the phase in which a channel stood at its rail."""
-    return percent(view.series.saturated[view.slice]) if view.count else 0.0
+    return percent(view.series.saturated[view.slice])
 
 
 def contact_shift(view: PhaseView) -> float:
-    """Return how far the contact point went from where it was at set-up.
-
-    The 95th percentile of the distance from the mean point of the set-up.
-    """
+    """Return how far the contact point was from its mean at set-up, 95th percentile."""
     points = view.series.contact_point_m
     if points is None:
         raise Withheld("a three-axis cell cannot tell where the hand is")
-    setup = view.spans.setup.slice
-    before = points[setup][view.series.directed[setup]]
-    before = before[np.isfinite(before).all(axis=1)]
-    during = points[view.slice][view.directed]
-    during = during[np.isfinite(during).all(axis=1)]
-    if len(before) == 0 or len(during) == 0:
-        raise Withheld("the contact point is not known at set-up or in this phase")
+    before = _known_points(view, points, view.spans.setup.slice)
+    during = _known_points(view, points, view.slice)
+    least = least_samples(view.series, view.settings)
+    if len(before) < least:
+        raise Withheld("the hand was not on, or the contact point not known, at set-up")
+    if len(during) < least:
+        raise Withheld("the contact point is not known in this phase")
     away = np.linalg.norm(during - before.mean(axis=0), axis=1)
     return float(np.percentile(away, CONTACT_SHIFT_PERCENTILE) * 1e3)
+
+
+def _known_points(view: PhaseView, points_m: Floats, part: slice) -> Floats:
+    """Return the contact points (m, 3) of a part where there is a direction."""
+    here = points_m[part][view.series.directed[part]]
+    return here[np.isfinite(here).all(axis=1)]

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.directions import mean_direction
+from analysis.measure_settings import MeasureSettings
 from analysis.series import ResolvedSeries
 from analysis.target import Target
 from analysis.trial import PhaseName, RepetitionSpans
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-
-MIN_SAMPLES_S = 0.1
-"""Less than this of anything is not measured."""
 
 
 class Withheld(Exception):
@@ -33,28 +31,34 @@ class PhaseView:
         spans: The repetition.
         name: Which phase.
         target: What to measure against.
+        settings: Parameters.
     """
 
     series: ResolvedSeries
     spans: RepetitionSpans
     name: PhaseName
     target: Target
+    settings: MeasureSettings
 
     @cached_property
     def slice(self) -> slice:
-        """The phase's range in the series."""
-        return self.spans.phase(self.name).slice
+        """The phase's range in the series.
+
+        Raises:
+            Withheld: There is nothing of it.
+        """
+        span = self.spans.phase(self.name)
+        if not len(span):
+            raise Withheld("the phase is not in the recording")
+        return span.slice
+
+    def other(self, name: PhaseName) -> PhaseView:
+        """Return another phase of the same repetition."""
+        return replace(self, name=name)
 
     def part(self, values: Floats) -> Floats:
         """Return the phase's rows of an array of the series."""
         return values[self.slice]
-
-    @cached_property
-    def count(self) -> int:
-        """How many samples the phase has."""
-        if self.slice.stop <= self.slice.start:
-            raise Withheld("the phase is not in the recording")
-        return int(self.slice.stop - self.slice.start)
 
     @cached_property
     def known(self) -> Flags:
@@ -104,12 +108,26 @@ class PhaseView:
         Raises:
             Withheld: The push has a direction too seldom.
         """
-        return mean_direction(self.when_directed(self.series.force_n))
+        return mean_direction(self.directed_push)
+
+    @cached_property
+    def directed_push(self) -> Floats:
+        """The push where it has a direction, shape (m, 3).
+
+        Raises:
+            Withheld: It has one too seldom.
+        """
+        return self.when_directed(self.series.force_n)
 
     def _enough(self, values: Floats, use: Flags, reason: str) -> Floats:
-        if self.count and use.sum() < MIN_SAMPLES_S * self.series.fs_hz:
+        if use.sum() < least_samples(self.series, self.settings):
             raise Withheld(reason)
         return self.part(values)[use]
+
+
+def least_samples(series: ResolvedSeries, settings: MeasureSettings) -> float:
+    """Return how many samples a measure needs; a spread about a line needs three anyway."""
+    return max(3.0, settings.shortest_s * series.fs_hz)
 
 
 def percent(flags: Flags) -> float:

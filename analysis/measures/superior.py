@@ -4,18 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from analysis.directions import mean_direction
 from analysis.measures.phase_view import PhaseView, Withheld
+from analysis.robust import Slope, theil_sen
 from analysis.trial import PhaseName
 
 Floats = NDArray[np.float64]
-
-SLOPE_POINTS = 250
-"""Theil–Sen looks at all pairs; neighbouring samples of a 10 Hz signal add nothing."""
-MIN_RANGE_DEG = 10.0
-OUTER_SHARE = 0.1
 
 
 def superior_angle_mean(view: PhaseView) -> float:
@@ -24,31 +19,35 @@ def superior_angle_mean(view: PhaseView) -> float:
 
 
 def superior_angle_p95(view: PhaseView) -> float:
-    """Return the 95th percentile of the superior angle."""
+    """Return the 95th percentile of the superior angle: exceeded 5 % of the time."""
     return float(np.rad2deg(np.percentile(view.when_directed(view.series.superior_angle_rad), 95)))
 
 
 def superior_force_mean(view: PhaseView) -> float:
-    """Return the mean upward component of the push while the hand is on."""
+    """Return the mean upward component of the push while the hand is on: + upward."""
     return float(view.when_held(view.series.superior_force_n).mean())
 
 
 def superior_force_p95(view: PhaseView) -> float:
-    """Return the 95th percentile of the upward component of the push."""
+    """Return the 95th percentile of the upward component of the push while the hand is on."""
     return float(np.percentile(view.when_held(view.series.superior_force_n), 95))
 
 
 def superior_drift_per_10deg(view: PhaseView) -> float:
-    """Return the Theil–Sen slope of the superior angle against elevation.
+    """Return the Theil–Sen slope of the superior angle against elevation, per 10°."""
+    return superior_slope(view).slope * 10.0
 
-    Theil 1950, Sen 1968 (J Am Stat Assoc 63:1379).
+
+def superior_slope(view: PhaseView) -> Slope:
+    """Return the robust slope of the superior angle against elevation, degrees per degree.
+
+    Raises:
+        Withheld: The push has a direction too seldom, or over too little of the arc.
     """
-    elevation = np.rad2deg(view.when_directed(view.series.elevation_rad))
-    superior = np.rad2deg(view.when_directed(view.series.superior_angle_rad))
-    _require_range(elevation)
-    step = max(1, len(elevation) // SLOPE_POINTS)
-    slope = stats.theilslopes(superior[::step], elevation[::step]).slope
-    return float(slope * 10.0)
+    elevation_deg = np.rad2deg(view.when_directed(view.series.elevation_rad))
+    superior_deg = np.rad2deg(view.when_directed(view.series.superior_angle_rad))
+    _require_range(view, elevation_deg)
+    return theil_sen(elevation_deg, superior_deg, most=view.settings.drift_points)
 
 
 def superior_drift(view: PhaseView) -> float:
@@ -59,28 +58,28 @@ def superior_drift(view: PhaseView) -> float:
     and after the top.
     """
     if view.name is PhaseName.MOVEMENT:
-        raising = PhaseView(view.series, view.spans, PhaseName.RAISE, view.target)
-        lowering = PhaseView(view.series, view.spans, PhaseName.LOWER, view.target)
-        return _outer_deg(lowering, highest=False) - _outer_deg(raising, highest=False)
+        early, late = view.other(PhaseName.RAISE), view.other(PhaseName.LOWER)
+        return _outer_deg(late, highest=False) - _outer_deg(early, highest=False)
     change = _outer_deg(view, highest=True) - _outer_deg(view, highest=False)
     return change if view.name is PhaseName.RAISE else -change
 
 
 def _outer_deg(view: PhaseView, *, highest: bool) -> float:
-    elevation = np.rad2deg(view.part(view.series.elevation_rad))
-    use = view.directed
-    if not use.any():
-        raise Withheld("the push was too light, or the data too poor, for a direction")
-    low, high = float(elevation[use].min()), float(elevation[use].max())
-    _require_range(np.array([low, high]))
-    edge = OUTER_SHARE * (high - low)
-    outer = elevation >= high - edge if highest else elevation <= low + edge
-    return _superior_deg(mean_direction(view.part(view.series.force_n)[use & outer]))
+    """Return the superior angle of the mean push in the outer part of the elevation range."""
+    elevation_deg = np.rad2deg(view.when_directed(view.series.elevation_rad))
+    _require_range(view, elevation_deg)
+    low, high = float(elevation_deg.min()), float(elevation_deg.max())
+    edge = view.settings.drift_outer_share * (high - low)
+    outer = elevation_deg >= high - edge if highest else elevation_deg <= low + edge
+    return _superior_deg(mean_direction(view.directed_push[outer]))
 
 
-def _require_range(elevation_deg: Floats) -> None:
-    if np.ptp(elevation_deg) < MIN_RANGE_DEG:
-        raise Withheld(f"the push has a direction over less than {MIN_RANGE_DEG:g}° of the arc")
+def _require_range(view: PhaseView, elevation_deg: Floats) -> None:
+    if not np.isfinite(elevation_deg).all():
+        raise Withheld("the elevation is not known wherever the push is")
+    if np.ptp(elevation_deg) < view.settings.drift_range_deg:
+        wanted = f"{view.settings.drift_range_deg:g}°"
+        raise Withheld(f"the push has a direction over less than {wanted} of the arc")
 
 
 def _superior_deg(direction: Floats) -> float:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.filters import LowPass, smooth
+from analysis.filters import LowPass, smooth_runs
+from analysis.measure_settings import MeasureSettings
 from analysis.measures.phase_view import Withheld
 from analysis.runs import runs_of
 from analysis.series import ResolvedSeries
@@ -17,13 +18,6 @@ from analysis.trial import RepetitionSpans, Span
 
 Floats = NDArray[np.float64]
 
-STILL_SHARE = 0.05
-"""The end of a raise is where the speed has fallen to this share of its peak: common practice."""
-
-JERK_FILTER = LowPass(cutoff_hz=3.0)
-"""Jerk is the second derivative of speed and would be the gyroscope's noise: a slow elevation has
-nothing of its own above this. Ours."""
-
 
 @dataclass(frozen=True)
 class RepetitionView:
@@ -32,6 +26,7 @@ class RepetitionView:
     series: ResolvedSeries
     spans: RepetitionSpans
     target: Target
+    settings: MeasureSettings
     side: str
 
 
@@ -41,15 +36,15 @@ def side(view: RepetitionView) -> str:
 
 
 def start(view: RepetitionView) -> float:
-    """Return when the arm left home."""
+    """Return when the arm left home, or when what is known of an unfinished one begins."""
     return float(view.series.time_s[view.spans.raising.start])
 
 
 def top(view: RepetitionView) -> float:
-    """Return when the arm was highest."""
-    movement = view.spans.movement
-    highest = int(np.nanargmax(view.series.elevation_rad[movement.slice]))
-    return float(view.series.time_s[movement.start + highest])
+    """Return when the arm was highest: the middle of the top."""
+    _require_top(view)
+    middle = (view.spans.top.start + view.spans.top.stop) // 2
+    return float(view.series.time_s[middle])
 
 
 def end(view: RepetitionView) -> float:
@@ -65,7 +60,8 @@ def complete(view: RepetitionView) -> bool:
 
 def elevation_top(view: RepetitionView) -> float:
     """Return the highest elevation."""
-    return float(np.rad2deg(np.nanmax(view.series.elevation_rad[view.spans.movement.slice])))
+    _require_top(view)
+    return float(np.rad2deg(np.nanmax(view.series.elevation_rad[view.spans.top.slice])))
 
 
 def raise_duration(view: RepetitionView) -> float:
@@ -91,46 +87,74 @@ def elevation_speed_peak(view: RepetitionView) -> float:
 
 
 def sparc(view: RepetitionView) -> float:
-    """Return the mean spectral arc length of raise and lower: −1.41 is a minimum-jerk movement."""
+    """Return the mean spectral arc length of raise and lower: −1.41 is a minimum-jerk movement.
+
+    Each from and to 5 % of its peak speed. Balasubramanian et al. 2015.
+    """
+    speed = view.series.elevation_speed_rad_s[view.spans.movement.slice]
     fs_hz = view.series.fs_hz
-    return float(np.mean([spectral_arc_length(limb, fs_hz=fs_hz) for limb in _limbs(view)]))
+    return float(np.mean([spectral_arc_length(one, fs_hz=fs_hz) for one in _limbs(view, speed)]))
 
 
 def ldlj(view: RepetitionView) -> float:
-    """Return the mean log dimensionless jerk of raise and lower: −5.32 is minimum jerk."""
-    fs_hz = view.series.fs_hz
-    limbs = [smooth(limb, JERK_FILTER, fs_hz=fs_hz) for limb in _limbs(view)]
-    return float(np.mean([log_dimensionless_jerk(limb, fs_hz=fs_hz) for limb in limbs]))
+    """Return the mean log dimensionless jerk of raise and lower: −4.41 is minimum jerk.
+
+    Each from and to 5 % of its peak speed, where a minimum-jerk movement has −4.408 instead of
+    the −5.322 of the whole (closed form). Balasubramanian et al. 2015.
+    """
+    speed, fs_hz = _calm_speed(view), view.series.fs_hz
+    return float(np.mean([log_dimensionless_jerk(one, fs_hz=fs_hz) for one in _limbs(view, speed)]))
 
 
 def time_to_hold(view: RepetitionView) -> float:
     """Return the time from touching to the force first reaching the band."""
-    hold = _last_hold(view, first=True)
-    inside = view.series.magnitude_n[hold.slice] >= view.target.force_band.low_n
+    hold, size = _holds(view)[0], view.series.magnitude_n
+    if hold.start == 0 or view.series.contact[hold.start - 1]:
+        raise Withheld("the hand was on before, so there is no touch to count from")
+    if np.isnan(size[hold.start - 1]):
+        raise Withheld("the force is not known when the hand touched")
+    inside = size[hold.slice] >= view.target.force_band.low_n
     if not inside.any():
         raise Withheld("the force never reached the band")
     return float(np.argmax(inside) / view.series.fs_hz)
 
 
 def released_before_down(view: RepetitionView) -> bool:
-    """Return whether the hand was gone before the arm was home."""
+    """Return whether the hand was gone before the arm was down."""
     _require_complete(view)
-    return _last_hold(view).stop < view.spans.movement.stop
+    let_go = _holds(view)[-1].stop
+    if let_go >= view.spans.movement.stop:
+        return False
+    return _elevation_at_release(view, let_go) > view.settings.down_deg
 
 
 def release_elevation(view: RepetitionView) -> float:
-    """Return the elevation at which the hand let go."""
+    """Return the elevation at which the hand let go for the last time."""
     _require_complete(view)
-    at = min(_last_hold(view).stop, len(view.series) - 1)
-    elevation = float(np.rad2deg(view.series.elevation_rad[at]))
-    if not np.isfinite(elevation):
-        raise Withheld("the elevation is not known at the release")
-    return elevation
+    let_go = _holds(view)[-1].stop
+    if let_go == len(view.series) or view.series.contact[let_go]:
+        raise Withheld("the hand did not let go behind this repetition")
+    return _elevation_at_release(view, let_go)
+
+
+def _elevation_at_release(view: RepetitionView, let_go: int) -> float:
+    elevation_deg = float(np.rad2deg(view.series.elevation_rad[let_go]))
+    if np.isnan(view.series.magnitude_n[let_go]) or np.isnan(elevation_deg):
+        raise Withheld("the force or the elevation is not known where the hand may have let go")
+    return elevation_deg
 
 
 def _require_complete(view: RepetitionView) -> None:
     if not view.spans.complete:
         raise Withheld("the repetition is unfinished")
+
+
+def _require_top(view: RepetitionView) -> None:
+    """Refuse where the recording, or what is known of it, begins or ends at the highest."""
+    spans = view.spans
+    cut = spans.top.start == spans.movement.start or spans.top.stop == spans.movement.stop
+    if cut and not spans.complete:
+        raise Withheld("the arm may have gone higher: the repetition is unfinished")
 
 
 def _speed_on_the_way(view: RepetitionView) -> Floats:
@@ -142,30 +166,54 @@ def _speed_on_the_way(view: RepetitionView) -> Floats:
     return speed
 
 
-def _limbs(view: RepetitionView) -> tuple[Floats, Floats]:
-    """Return the speed of raise and lower, each followed into the top until it is still."""
+def _limbs(view: RepetitionView, speed: Floats) -> tuple[Floats, Floats]:
+    """Return the speed of raise and lower, each from and to a share of its peak.
+
+    Args:
+        view: The repetition.
+        speed: Shape (m,), of the movement.
+
+    Raises:
+        Withheld: It is unfinished or has gaps.
+    """
     _require_complete(view)
-    speed = view.series.elevation_speed_rad_s
-    middle = (view.spans.top.start + view.spans.top.stop) // 2
-    raising = speed[view.spans.raising.start : middle]
-    lowering = -speed[middle : view.spans.lowering.stop]
-    if not (np.isfinite(raising).all() and np.isfinite(lowering).all()):
+    if not np.isfinite(speed).all():
         raise Withheld("the elevation has gaps")
-    return _until_still(raising), _until_still(lowering[::-1])[::-1]
+    middle = (view.spans.top.start + view.spans.top.stop) // 2 - view.spans.movement.start
+    return _moving(view, speed[:middle]), _moving(view, -speed[middle:])
 
 
-def _until_still(speed: Floats) -> Floats:
-    """Cut the end of a movement off where its speed has fallen for good."""
-    if len(speed) < 3:
+def _moving(view: RepetitionView, speed: Floats) -> Floats:
+    size = np.abs(speed)
+    moving = np.flatnonzero(size >= view.settings.limb_share * size.max(initial=0.0))
+    if len(moving) < 3:
         raise Withheld("the movement is too short")
-    moving = np.flatnonzero(np.abs(speed) >= STILL_SHARE * np.abs(speed).max())
-    return speed[: moving[-1] + 1]
+    return speed[moving[0] : moving[-1] + 1]
 
 
-def _last_hold(view: RepetitionView, *, first: bool = False) -> Span:
-    """Return the last (or first) stretch of contact between set-up and release."""
-    whole = slice(view.spans.setup.start, max(view.spans.release.stop, view.spans.movement.stop))
-    holds = [Span(a + whole.start, b + whole.start) for a, b in runs_of(view.series.contact[whole])]
+def _calm_speed(view: RepetitionView) -> Floats:
+    """Return the speed of the movement low-passed for a jerk, shape (m,); NaN in gaps.
+
+    What lies before and behind is looked at too, or the filter would bend the ends.
+    """
+    movement, fs_hz = view.spans.movement, view.series.fs_hz
+    spec = LowPass(cutoff_hz=view.settings.jerk_cutoff_hz)
+    begin = max(0, movement.start - int(3 * fs_hz / spec.cutoff_hz))
+    around = slice(begin, movement.stop + int(3 * fs_hz / spec.cutoff_hz))
+    speed = view.series.elevation_speed_rad_s[around]
+    calm = smooth_runs(speed, np.isfinite(speed), spec, fs_hz=fs_hz)
+    return calm[movement.start - begin : movement.stop - begin]
+
+
+def _holds(view: RepetitionView) -> list[Span]:
+    """Return the stretches of contact from set-up to release.
+
+    Raises:
+        Withheld: There is none.
+    """
+    begin = view.spans.setup.start
+    whole = slice(begin, max(view.spans.release.stop, view.spans.movement.stop))
+    holds = [Span(begin + on, begin + off) for on, off in runs_of(view.series.contact[whole])]
     if not holds:
         raise Withheld("the hand was never on")
-    return holds[0] if first else holds[-1]
+    return holds
