@@ -20,7 +20,10 @@ uint32_t perpend_crc32(const uint8_t *data, size_t size)
 /* Byte i of payload and checksum, as if they lay one behind the other. */
 static uint8_t plain_byte(const uint8_t *payload, size_t size, uint32_t crc, size_t i)
 {
-    return i < size ? payload[i] : (uint8_t)(crc >> (8u * (i - size)));
+    if (i < size) {
+        return payload[i];
+    }
+    return (uint8_t)(crc >> (8u * (i - size)));
 }
 
 size_t perpend_frame_encode(const uint8_t *payload, size_t size,
