@@ -20,7 +20,7 @@ def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
         tmp_path_factory.mktemp("recorded") / "trial.h5",
         rig=default_rig(),
         target_json=Target().to_json(),
-        label=TrialLabel(person="T01", note="<script>alert(1)</script>"),
+        label=TrialLabel(person="T01", note="[bold]<script>alert(1)</script>"),
     )
     assert outcome.whole
     return outcome.path

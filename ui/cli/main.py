@@ -73,7 +73,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         parser.print_help(sys.stderr)
         return USAGE
     try:
-        return int(args.run(args))
+        code = int(args.run(args))
+        sys.stdout.flush()  # here, where a reader that has gone can be told from a fault
     except KeyboardInterrupt:
         print(f"perpend {args.verb}: interrupted", file=sys.stderr)
         return INTERRUPTED
@@ -86,6 +87,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             raise
         print(f"perpend {args.verb}: {one_line(error)}", file=sys.stderr)
         return FAILED
+    return code
 
 
 def run() -> None:

@@ -1,0 +1,116 @@
+"""``perpend record``: names, losses, and what is said while and after."""
+
+from __future__ import annotations
+
+import json
+import re
+import signal
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from rich.progress import Progress
+
+from acquisition.record import RecordProgress
+from acquisition.recording.reader import read_recording
+from acquisition.session import SessionThread
+from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE, INTERRUPTED
+from ui.cli.record import progress_line
+
+Perpend = Callable[..., Any]
+EXPERT = "virtual:?trainee=E01&seed=1&speed=max"
+
+
+def test_a_name_is_made_of_time_and_code_and_the_file_is_read_back(
+    perpend: Perpend, tmp_path: Path
+) -> None:
+    said = perpend(
+        "record", "--port", EXPERT, "--seconds", 3, "--out", tmp_path,
+        "--person", "E01", "--condition", "retention", "--note", "calm",
+    )  # fmt: skip
+
+    (path,) = tmp_path.iterdir()
+    label = read_recording(path).label
+    assert said.code == DONE
+    assert said.out.strip() == str(path)
+    assert re.fullmatch(r"\d{8}T\d{6}Z_E01_[0-9a-f]{8}\.h5", path.name)
+    assert said.err == "saved and checked: 3.0 s, nothing lost\n"
+    assert (label.person, label.condition, label.note) == ("E01", "retention", "calm")
+
+
+def test_it_never_overwrites(perpend: Perpend, tmp_path: Path) -> None:
+    taken = tmp_path / "mine.h5"
+    taken.write_text("precious")
+
+    said = perpend("record", "--port", EXPERT, "--seconds", 1, "--out", taken)
+
+    assert said.code == FAILED
+    assert "mine.h5" in said.err
+    assert taken.read_text() == "precious"
+
+
+def test_lost_samples_end_in_their_own_exit_code(perpend: Perpend, tmp_path: Path) -> None:
+    port = f"{EXPERT}&faults=loss:0.05"
+
+    said = perpend("record", "--port", port, "--seconds", 3, "--out", tmp_path, "--json")
+
+    plain = json.loads(said.out)
+    assert said.code == INCOMPLETE
+    assert not plain["whole"]
+    assert f"{plain['link']['lost_samples']} samples lost" in said.err
+
+
+@pytest.mark.parametrize(
+    ("limit", "code"), [(["--seconds", "3600"], INTERRUPTED), ([], DONE)], ids=["limit", "no limit"]
+)
+def test_ctrl_c_saves_what_was_had(
+    perpend: Perpend,
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    limit: list[str],
+    code: int,
+) -> None:
+    """Without a limit it is the ordinary way to end; before the time was up it is not."""
+    wait = SessionThread.wait
+    pressed: list[bool] = []
+
+    def wait_then_press(thread: Any, seconds: float) -> bool:
+        ended = wait(thread, seconds)
+        if not pressed and not ended:
+            pressed.append(True)
+            signal.raise_signal(signal.SIGINT)
+        return ended
+
+    monkeypatch.setattr(SessionThread, "wait", wait_then_press)
+
+    said = perpend("record", "--port", f"{EXPERT}&reps=0", "--out", tmp_path, *limit)
+
+    (path,) = tmp_path.iterdir()
+    assert pressed
+    assert said.code == code
+    assert said.out.strip() == str(path)
+    assert len(read_recording(path).streams["force"].counts) > 0
+
+
+def test_the_target_is_kept_with_the_recording(perpend: Perpend, tmp_path: Path) -> None:
+    target = tmp_path / "target.toml"
+    target.write_text("cone_deg = 7.0\n", encoding="utf-8")
+    out = tmp_path / "a.h5"
+
+    perpend("record", "--port", EXPERT, "--seconds", 1, "--out", out, "--target", target)
+
+    assert json.loads(read_recording(out).target_json)["cone_deg"] == 7.0
+
+
+def test_the_line_shows_seconds_samples_and_losses(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("rich.console.Console.is_terminal", property(lambda _: True))
+    told: list[str] = []
+    monkeypatch.setattr(
+        Progress, "update", lambda _self, _task, **what: told.append(what["description"])
+    )
+
+    with progress_line(10.0) as tell:
+        tell(RecordProgress(seconds=2.5, samples=3750, lost_samples=12))
+
+    assert told == ["   2.5 s  3750 samples  12 lost"]
