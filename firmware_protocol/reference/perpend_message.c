@@ -10,7 +10,7 @@ static void put_bytes(writer *to, const void *bytes, size_t size)
 {
     to->fits = to->fits && size <= PERPEND_MAX_PAYLOAD - to->size;
     if (to->fits && size > 0) {
-        memcpy(to->bytes + to->size, bytes, size);
+        memmove(to->bytes + to->size, bytes, size); /* a value may lie where it goes already */
         to->size += size;
     }
 }

@@ -212,11 +212,11 @@ static void tell_status(perpend_rig *rig)
     message.as.status.device_time_us = rig->now_us;
     message.as.status.streaming = rig->streaming;
     message.as.status.overrun_samples = rig->overrun_samples;
-    if (perpend_rig_say(rig, &message, 0)) {
+    if (perpend_rig_say(rig, &message, 0)) { /* no room: again at the next poll */
         rig->next_status_us += SECOND_US;
-    }
-    if (rig->next_status_us + SECOND_US < rig->now_us) {
-        rig->next_status_us = rig->now_us; /* long without room: no burst afterwards */
+        if (rig->next_status_us <= rig->now_us) {
+            rig->next_status_us = rig->now_us + SECOND_US; /* late: no burst afterwards */
+        }
     }
 }
 
