@@ -10,7 +10,7 @@ lightest one that is not rare is the zero, and how far the others lie from it is
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,10 +43,11 @@ class Zero:
 
     Attributes:
         wrench: Shape (3,) or (6,), newtons and newton metres.
-        noise_n: SD of one filtered force component inside the windows.
-        scatter_n: SD of one force component between windows.
+        noise_n: SD of the noisiest filtered force component inside the windows.
+        scatter_n: SD of the force component that differs most between windows.
         seconds: Total length of the windows.
         apart_n: Largest force that other quiet windows at home show against it.
+        event_refused: A zero event was there, but the cell was not quiet before it.
         source: For people.
     """
 
@@ -55,6 +56,7 @@ class Zero:
     scatter_n: float
     seconds: float
     apart_n: float
+    event_refused: bool
     source: str
 
 
@@ -104,12 +106,9 @@ def find_zero(
             "no zero: the cell is never quiet while the arm hangs at home; begin the recording "
             "with two seconds hands off"
         )
-    source = "quiet rests at home"
-    if marked:
-        source += "; at the zero event the cell was not quiet"
-    return _zero_of(
-        rests.where(_lightest_level(rests.means, settings)), rests, size / fs_hz, source
-    )
+    lightest = rests.where(_lightest_level(rests.means, settings))
+    zero = _zero_of(lightest, rests, size / fs_hz, "quiet rests at home")
+    return replace(zero, event_refused=bool(marked))
 
 
 def marked_windows(
@@ -165,9 +164,10 @@ def _zero_of(windows: _Windows, rests: _Windows, window_s: float, source: str) -
     apart = np.linalg.norm(rests.means[:, :3] - zero[:3], axis=1)
     return Zero(
         wrench=zero,
-        noise_n=float(np.sqrt(windows.variances.mean())),
+        noise_n=float(np.sqrt(windows.variances.mean(axis=0).max())),
         scatter_n=float(windows.means[:, :3].std(axis=0).max()),
         seconds=len(windows.means) * window_s,
         apart_n=float(apart.max(initial=0.0)),
+        event_refused=False,
         source=source,
     )

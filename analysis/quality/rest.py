@@ -10,7 +10,8 @@ from analysis.trial import QualityFinding
 HOME_TILT_LIMIT_DEG = 2.0
 HOME_SHIFT_LIMIT_DEG = 1.0
 HEADING_DRIFT_LIMIT_DEG = 2.0
-ZERO_SCATTER_LIMIT_N = 0.3
+ZERO_SCATTER_LIMIT_N = 0.1
+"""Half the calibration uncertainty of a good cell. Ours."""
 RESIDUAL_LIMIT_N = 1.0
 MIN_ZERO_S = 0.5
 
@@ -23,8 +24,16 @@ def zero(evidence: Evidence) -> list[QualityFinding]:
             "zero",
             f"from {found.seconds:.1f} s ({found.source})",
             f"at least {MIN_ZERO_S:g} s",
-            ok=found.seconds >= MIN_ZERO_S and "not quiet" not in found.source,
+            ok=found.seconds >= MIN_ZERO_S,
             advice="Begin each recording with two seconds hands off.",
+        ),
+        finding(
+            "zero_event",
+            "refused: the cell was not quiet before it" if found.event_refused else "not refused",
+            "a quiet second before it",
+            ok=not found.event_refused,
+            advice="Somebody took a zero with a hand on the cell; the rests at home were used "
+            "instead. Look whether hands were off there.",
         ),
         finding(
             "zero_scatter",

@@ -10,8 +10,10 @@ from typing import Any
 import msgspec
 import numpy as np
 import pytest
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
 
-from acquisition.recording.model import LinkCounts, Recording, StreamData
+from acquisition.recording.model import Event, LinkCounts, Recording, StreamData
 from acquisition.virtual_rig import SensorModel
 from analysis.pipeline import analyse
 from analysis.quality import CHECKS, effective_rate_hz, losses
@@ -159,9 +161,67 @@ def biased_gyro(recording: Recording) -> Recording:
     return with_rig(recording, "imu", gyro_offset_rad_s=(0.08, 0.0, -0.05))
 
 
+def add_force(recording: Recording, added: NDArray[np.float64]) -> Recording:
+    """Add counts (n,) to the first force channel."""
+    stream = recording.streams[FORCE_STREAM]
+    counts = stream.counts.copy()
+    counts[:, 0] += np.round(added).astype(np.int32)
+    return with_stream(recording, FORCE_STREAM, dataclasses.replace(stream, counts=counts))
+
+
+def add_noise(recording: Recording) -> Recording:
+    """Half a newton, white, of which the low-pass at 10 Hz leaves a third at 200 Hz."""
+    size = len(recording.streams[FORCE_STREAM].counts)
+    return add_force(recording, np.random.default_rng(1).normal(0.0, 10_000.0, size))
+
+
+def warm_up(recording: Recording) -> Recording:
+    """The zero moves by half a newton over the recording."""
+    return add_force(
+        recording, np.linspace(0.0, 10_000.0, len(recording.streams[FORCE_STREAM].counts))
+    )
+
+
+def take_zero_while_pushing(recording: Recording) -> Recording:
+    first = int(recording.streams[FORCE_STREAM].device_time_us[0])
+    return dataclasses.replace(recording, events=(Event(0, first + 12_000_000, "zero", ""),))
+
+
+def turn_imu(recording: Recording, turns: Rotation) -> Recording:
+    """Let the inertial unit turn against the arm."""
+    stream = recording.streams[IMU_STREAM]
+    turned = np.hstack([turns.apply(part) for part in np.hsplit(stream.counts, 2)])
+    counts = np.round(turned).astype(np.int32)
+    return with_stream(recording, IMU_STREAM, dataclasses.replace(stream, counts=counts))
+
+
+def bump(recording: Recording) -> Recording:
+    """From the middle on everything leans by 2 degrees about a slanted axis."""
+    size = len(recording.streams[IMU_STREAM].counts)
+    late = np.arange(size) > size / 2
+    axis = np.array([0.6, 0.5, -0.6]) / np.sqrt(0.97)
+    return turn_imu(recording, Rotation.from_rotvec(np.outer(late * np.deg2rad(2.0), axis)))
+
+
+def turn_slowly_in_the_lift(recording: Recording) -> Recording:
+    """The gyro reads 1 °/s too much about all axes, but only while the arm is up."""
+    stream = recording.streams[IMU_STREAM]
+    number = np.arange(len(stream.counts))
+    middle = (number > 1400) & (number < len(number) - 1400)
+    added = np.deg2rad(1.0) / recording.rig.imu.scales.gyro_rad_s
+    counts = stream.counts.copy()
+    counts[middle, 3:] += round(added)
+    return with_stream(recording, IMU_STREAM, dataclasses.replace(stream, counts=counts))
+
+
 @pytest.mark.parametrize(
     ("key", "change"),
     [
+        ("noise", add_noise),
+        ("zero_scatter", warm_up),
+        ("zero_event", take_zero_while_pushing),
+        ("home_shift", bump),
+        ("heading_drift", turn_slowly_in_the_lift),
         ("recording_status", cut_off),
         ("lost_samples_force", lose_force),
         ("missing_time", lose_force),
