@@ -102,13 +102,14 @@ def _held(repetition: Repetition, series: ResolvedSeries, target: Target) -> Cri
         verdict = Verdict.UNKNOWN
     else:
         verdict = Verdict.MET if not early and coverage.value >= wanted else Verdict.NOT_MET
+    why_unknown = coverage.reason or repetition.measured.reasons.get("released_before_down", "")
     return Criterion(
         key="held",
         label="hold",
         what="share of the movement with the hand on",
         verdict=verdict,
         found=coverage.text(".0f", " %"),
-        remark=f"released at {release.text('.0f', '°')}" if early else coverage.reason,
+        remark=f"released at {release.text('.0f', '°')}" if early else why_unknown,
         limit=f"at least {wanted:g} %, until the arm is down",
         wanted=f"≥ {wanted:g} %",
         advice="Keep the push from before the arm leaves home until it is home again.",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass
 
 from analysis.criteria import Criterion, Verdict, judge, one_thing
@@ -38,6 +38,15 @@ class Change:
     advice: str
     places: tuple[tuple[int, str], ...]
 
+    @property
+    def told(self) -> tuple[str, ...]:
+        """The places in words; repetitions without one share a line."""
+        lines = [f"repetition {number}: {where}" for number, where in self.places if where]
+        anywhere = [str(number) for number, where in self.places if not where]
+        if anywhere:
+            lines.append(f"repetition {', '.join(anywhere)}: throughout")
+        return tuple(lines)
+
 
 def judged(trial: Trial) -> tuple[Judged, ...]:
     """Return every repetition of a trial with its criteria."""
@@ -71,15 +80,22 @@ def tally(repetitions: Iterable[Judged]) -> dict[Verdict, dict[str, list[int]]]:
     return {verdict: labels for verdict, labels in found.items() if labels}
 
 
-def reasons(measured: Iterable[Measured]) -> dict[str, list[str]]:
-    """Return each reason for a missing value once, with the measures it stands for."""
+def reasons(
+    measured: Iterable[Measured], keys: Container[str] | None = None
+) -> dict[str, list[str]]:
+    """Return each reason for a missing value once, with the measures it stands for.
+
+    Args:
+        measured: What was measured.
+        keys: The measures that matter, None if all do.
+    """
     found: dict[str, list[str]] = {}
     for one in measured:
         for key, reason in one.reasons.items():
-            keys = found.setdefault(reason, [])
-            if key not in keys:
-                keys.append(key)
-    return found
+            missing = found.setdefault(reason, [])
+            if key not in missing and (keys is None or key in keys):
+                missing.append(key)
+    return {reason: missing for reason, missing in found.items() if missing}
 
 
 def all_measured(trial: Trial) -> Iterable[Measured]:

@@ -70,9 +70,10 @@ def trial_table(trial: Trial, *, whole: bool = False) -> RenderableType:
         parts += [space]
         for repetition in trial.repetitions:
             parts += [_every_measure(repetition), space]
-        parts += _reasons(trial, {one.key for one in PHASE_MEASURES + REPETITION_MEASURES})
+        parts += _reasons(reasons(all_measured(trial)))
     else:
-        parts += _reasons(trial, {key for key, *_ in COLUMNS})
+        movements = (one.phases[PhaseName.MOVEMENT] for one in trial.repetitions)
+        parts += _reasons(reasons(movements, {key for key, *_ in COLUMNS}))
     return Group(*parts)
 
 
@@ -185,7 +186,7 @@ def _advice(repetitions: Sequence[Judged]) -> list[RenderableType]:
     lines: list[RenderableType] = []
     for change in changes(repetitions):
         lines.append(Text(f"change first: {change.advice}", style="bold"))
-        lines += [_item(f"repetition {number} {where}") for number, where in change.places]
+        lines += [_item(place) for place in change.told]
     return lines
 
 
@@ -205,14 +206,8 @@ def _every_measure(repetition: Repetition) -> Table:
     return table
 
 
-def _reasons(trial: Trial, keys: set[str]) -> list[RenderableType]:
-    """Say once why some of the measures *keys* are missing."""
-    lines: list[RenderableType] = []
-    for reason, missing in reasons(all_measured(trial)).items():
-        told = [key for key in missing if key in keys]
-        if told:
-            lines.append(_item(f"— {', '.join(told)}: {reason}"))
-    return lines
+def _reasons(found: Mapping[str, Sequence[str]]) -> list[RenderableType]:
+    return [_item(f"— {', '.join(keys)}: {reason}") for reason, keys in found.items()]
 
 
 def _name(repetition: Repetition) -> str:

@@ -90,8 +90,8 @@ def test_what_agrees_is_advised_once_with_every_place(trial: Trial) -> None:
     text = printed(replace(trial, repetitions=(trial.repetitions[0], second)))
 
     assert text.count("change first") == 1
-    assert "repetition 1 from" in text
-    assert "repetition 2 from" in text
+    assert "repetition 1: from" in text
+    assert "repetition 2: from" in text
 
 
 def test_nothing_is_advised_if_all_is_well(trial: Trial) -> None:

@@ -103,6 +103,7 @@ def _path(ax: Axes, trial: Trial, repetition: Repetition) -> None:
     (up, up_color), (down, down_color) = drawn
     if len(up):
         ax.plot(*up[0], "o", color=up_color, ms=6, mec="white")
+    if len(up) and len(repetition.spans.lowering):
         ax.plot(*up[-1], "^", color=up_color, ms=7, mec="white")
     if len(down):
         ax.plot(*down[-1], "s", color=down_color, ms=6, mec="white")
