@@ -47,6 +47,7 @@ def run(args: argparse.Namespace) -> int:
     """Record, re-read what was written, and return the exit code."""
     from acquisition.record import record_trial
     from acquisition.recording.reader import read_recording
+    from analysis.target import Target
 
     if args.seconds is not None and not 0 < args.seconds < math.inf:
         raise UserError(f"--seconds {args.seconds:g}: must be more than 0")
@@ -61,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
             args.port,
             path,
             rig=rig,
-            target_json=target.to_json() if target else "",
+            target_json=(target or Target()).to_json(),
             label=label,
             seconds=args.seconds,
             progress=progress,

@@ -15,6 +15,7 @@ from rich.progress import Progress
 from acquisition.record import RecordProgress
 from acquisition.recording.reader import read_recording
 from acquisition.session import SessionThread
+from analysis.target import Target
 from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE, INTERRUPTED
 from ui.cli.record import progress_line
 
@@ -93,14 +94,20 @@ def test_ctrl_c_saves_what_was_had(
     assert len(read_recording(path).streams["force"].counts) > 0
 
 
-def test_the_target_is_kept_with_the_recording(perpend: Perpend, tmp_path: Path) -> None:
+def test_the_target_is_kept_with_the_recording_the_default_too(
+    perpend: Perpend, tmp_path: Path
+) -> None:
+    """What counts as default may change; what a trial was meant for does not."""
     target = tmp_path / "target.toml"
     target.write_text("cone_deg = 7.0\n", encoding="utf-8")
     out = tmp_path / "a.h5"
 
     perpend("record", "--port", EXPERT, "--seconds", 1, "--out", out, "--target", target)
 
+    perpend("record", "--port", EXPERT, "--seconds", 1, "--out", tmp_path / "b.h5")
+
     assert json.loads(read_recording(out).target_json)["cone_deg"] == 7.0
+    assert read_recording(tmp_path / "b.h5").target_json == Target().to_json()
 
 
 def test_the_line_shows_seconds_samples_and_losses(monkeypatch: pytest.MonkeyPatch) -> None:
