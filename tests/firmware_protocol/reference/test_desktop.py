@@ -1,0 +1,213 @@
+"""End to end: the compiled firmware behind a pseudo-terminal is recorded and analysed."""
+
+from __future__ import annotations
+
+import contextlib
+import re
+import select
+import signal
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from acquisition.clock import SystemClock
+from acquisition.record import RecordOutcome, record_trial
+from acquisition.recording.model import Recording
+from acquisition.recording.reader import read_recording
+from acquisition.rig import RigDescription, load_rig
+from acquisition.transports import transport_for
+from acquisition.transports.base import Transport
+from analysis.pipeline import analyse
+from analysis.trial import PhaseName, Severity, Trial
+from firmware_protocol import messages as m
+from firmware_protocol.codec import Malformed
+from firmware_protocol.ends import HostEnd
+from firmware_protocol.framing import FrameFault
+
+if sys.platform == "win32":
+    pytest.skip("pseudo-terminals are a Unix thing", allow_module_level=True)
+
+SPEED = 10.0
+LONGEST_S = 30.0
+WRAP_IN_US = 9_000_000
+"""The tick wraps in mid-raise, when the recording is some seconds old."""
+
+
+@dataclass(frozen=True)
+class Desktop:
+    url: str
+    pushes: dict[str, float]
+
+
+@pytest.fixture(scope="module")
+def program(build: Callable[..., Path], core: list[Path]) -> Path:
+    reference = core[0].parent
+    sources = [*reference.glob("*.c"), *(reference / "ports" / "desktop").glob("*.c")]
+    return build("desktop", sources, "-DPERPEND_OUTBOX_BYTES=262144")
+
+
+@pytest.fixture(scope="module")
+def rig(core: list[Path]) -> RigDescription:
+    return load_rig(core[0].parent / "ports" / "desktop" / "rig_desktop.toml")
+
+
+@contextlib.contextmanager
+def switched_on(program: Path, *options: str) -> Iterator[Desktop]:
+    """The process; leaving ends it, and sees that no sanitizer spoke."""
+    pipe = subprocess.PIPE
+    process = subprocess.Popen([program, *options], stdout=pipe, stderr=pipe, text=True)
+    try:
+        assert process.stdout is not None
+        assert select.select([process.stdout], [], [], LONGEST_S)[0], "it never spoke"
+        terminal = process.stdout.readline().strip()
+        assert terminal, process.communicate(timeout=LONGEST_S)[1]
+        told = re.findall(r"(\w+)=(\S+)", process.stdout.readline())
+        yield Desktop(f"serial:{terminal}", {name: float(number) for name, number in told})
+    finally:
+        process.send_signal(signal.SIGTERM)
+        _, complaint = process.communicate(timeout=LONGEST_S)
+    assert (process.returncode, complaint) == (0, "")
+
+
+@dataclass(frozen=True)
+class Recorded:
+    desktop: Desktop
+    outcome: RecordOutcome
+    recording: Recording
+    trial: Trial
+
+
+@pytest.fixture(scope="module")
+def recorded(
+    program: Path, rig: RigDescription, tmp_path_factory: pytest.TempPathFactory
+) -> Recorded:
+    out = tmp_path_factory.mktemp("desktop") / "trial.h5"
+    tick = 2**32 - WRAP_IN_US
+    with switched_on(program, "--speed", str(SPEED), "--tick", str(tick)) as desktop:
+        outcome = record_trial(desktop.url, out, rig=rig, seconds=desktop.pushes["period_s"])
+    recording = read_recording(out)
+    return Recorded(desktop, outcome, recording, analyse(recording))
+
+
+def test_nothing_is_lost_between_firmware_and_file(recorded: Recorded) -> None:
+    counts = recorded.outcome.counts
+
+    assert recorded.outcome.whole
+    assert (counts.lost_samples, counts.rig_overrun_samples) == (0, 0)
+    force, imu = recorded.recording.streams["force"], recorded.recording.streams["imu"]
+    assert len(force.counts) == pytest.approx(22_000, abs=50)
+    assert len(imu.counts) == pytest.approx(11_000, abs=50)
+    assert recorded.recording.identity.rig_serial == "D01"
+
+
+def test_device_time_is_even_across_the_wrap_of_the_tick(recorded: Recorded) -> None:
+    grid_s = recorded.trial.series.time_s
+
+    assert grid_s[-1] == pytest.approx(22.0, abs=0.1)
+    assert not recorded.trial.series.missing.any()
+    assert recorded.trial.recording["rates_hz"] == pytest.approx(
+        {"force": 1000.0, "imu": 500.0}, rel=1e-4
+    )
+
+
+def test_one_repetition_is_found_whole_with_the_direction_that_is_pushed(
+    recorded: Recorded,
+) -> None:
+    (repetition,) = recorded.trial.repetitions
+    span, series = repetition.spans.movement.slice, recorded.trial.series
+    pushes = recorded.desktop.pushes
+
+    assert repetition.spans.complete
+    azimuth_deg = np.rad2deg(series.azimuth_rad[span])
+    superior_deg = np.rad2deg(series.superior_angle_rad[span])
+    assert np.abs(azimuth_deg - pushes["azimuth_deg"]).max() < 1.0
+    assert np.abs(superior_deg - pushes["superior_deg"]).max() < 1.0
+    assert np.rad2deg(series.elevation_rad[span]).max() == pytest.approx(pushes["top_deg"], abs=1.0)
+    movement = repetition.phases[PhaseName.MOVEMENT].values
+    assert movement["force_mean_N"] == pytest.approx(pushes["force_n"], rel=0.02)
+
+
+def test_the_recording_gives_no_reason_to_worry(recorded: Recorded) -> None:
+    worse = [item for item in recorded.trial.quality if item.severity is Severity.WARNING]
+
+    assert worse == []
+    assert recorded.recording.faults == ()
+
+
+class Line:
+    """A line opened by hand: asks, and waits for the answer."""
+
+    def __init__(self, port: Transport) -> None:
+        self._port = port
+        self._end = HostEnd()
+        self._clock = SystemClock()
+
+    def ask(self, kind: Callable[[int], m.HostMessage]) -> Any:
+        self._port.write(self._end.ask(kind))
+        last_ns = self._clock.now_ns() + int(LONGEST_S * 1e9)
+        while self._clock.now_ns() < last_ns:
+            for item in self._end.receive(self._port.read()):
+                if isinstance(item, FrameFault | Malformed | m.SampleBlock | m.Status | m.Fault):
+                    continue
+                if item.request_id == self._end.last_request:
+                    return item
+        pytest.fail("no answer")
+
+
+@contextlib.contextmanager
+def line_to(desktop: Desktop) -> Iterator[Line]:
+    port = transport_for(desktop.url)
+    port.open()
+    try:
+        yield Line(port)
+    finally:
+        port.close()
+
+
+def test_the_store_outlives_the_process(program: Path, tmp_path: Path) -> None:
+    kept = tmp_path / "store"
+    with switched_on(program, "--store", str(kept)) as desktop, line_to(desktop) as line:
+        assert line.ask(lambda n: m.WriteStore(n, "rig.toml.0", b"[rig]\0")).outcome == 0
+        assert line.ask(lambda n: m.WriteStore(n, "other", b"x" * 900)).outcome == 0
+        assert line.ask(lambda n: m.WriteStore(n, "other", b"")).outcome == 0
+
+    with switched_on(program, "--store", str(kept)) as desktop, line_to(desktop) as line:
+        assert line.ask(lambda n: m.ReadStore(n, "rig.toml.0")).value == b"[rig]\0"
+        assert line.ask(lambda n: m.ReadStore(n, "other")).value == b""
+        assert line.ask(m.SelfTest).passed
+        assert line.ask(lambda n: m.Configure(n, 1, 1e6, 0)).rate_hz == 1000.0
+
+
+@pytest.mark.parametrize(
+    "options", [["--speed", "0"], ["--speed"], ["--speed", "x"], ["--no", "1"]]
+)
+def test_options_that_make_no_sense_are_told(program: Path, options: list[str]) -> None:
+    done = subprocess.run(
+        [program, *options], capture_output=True, text=True, timeout=LONGEST_S, check=False
+    )
+
+    assert done.returncode == 2
+    assert done.stderr.startswith("usage: ")
+
+
+def test_a_file_that_is_no_store_is_left_alone(program: Path, tmp_path: Path) -> None:
+    kept = tmp_path / "store"
+    kept.write_bytes(b"\xff not a store")
+
+    done = subprocess.run(
+        [program, "--store", str(kept)],
+        capture_output=True,
+        text=True,
+        timeout=LONGEST_S,
+        check=False,
+    )
+
+    assert done.returncode == 1
+    assert "is no store" in done.stderr
+    assert kept.read_bytes() == b"\xff not a store"
