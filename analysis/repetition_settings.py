@@ -25,8 +25,11 @@ class RepetitionSettings(msgspec.Struct, frozen=True, kw_only=True, forbid_unkno
         onset_share: The movement begins and ends where its speed is this share of the peak on
             the way up, or down (5 %: common practice; at 5.9 % of a minimum-jerk movement's
             duration, Flash & Hogan 1985).
-        onset_speed_deg_s: No slower than this is looked for: a resting arm trembles.
-        onset_window_s: Speed is taken over so long for that, so that a tremble of 5 Hz is none.
+        onset_speed_deg_s: No slower than this is looked for: an orientation is not stiller.
+        onset_window_share: For that the elevation is averaged over this share of the way up, or
+            down: the longer a movement takes, the smaller is its speed beside a tremble's.
+        onset_window_least_s: But no shorter than this,
+        onset_window_most_s: nor longer.
         top_deg: Within this of the highest elevation, on either side, is the top.
         unknown_s: A longer stretch without elevation ends a repetition unfinished: the arm may
             have been anywhere.
@@ -38,11 +41,15 @@ class RepetitionSettings(msgspec.Struct, frozen=True, kw_only=True, forbid_unkno
     rest_deg: Positive = 1.0
     refractory_s: Positive = 0.5
     onset_share: Annotated[float, Meta(gt=0, lt=1)] = 0.05
-    onset_speed_deg_s: Positive = 0.3
-    onset_window_s: Positive = 0.2
+    onset_speed_deg_s: Positive = 0.1
+    onset_window_share: Annotated[float, Meta(gt=0, lt=1)] = 0.05
+    onset_window_least_s: Positive = 0.1
+    onset_window_most_s: Positive = 1.0
     top_deg: Positive = 3.0
     unknown_s: Positive = 1.0
 
     def __post_init__(self) -> None:
         if not self.boundary_deg <= self.home_deg <= self.minimum_amplitude_deg:
             raise ValueError("boundary_deg, home_deg and minimum_amplitude_deg must rise")
+        if self.onset_window_least_s > self.onset_window_most_s:
+            raise ValueError("onset_window_least_s must not exceed onset_window_most_s")

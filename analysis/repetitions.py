@@ -22,6 +22,7 @@ from analysis.trial import RepetitionSpans, Span
 __all__ = ["Movement", "RepetitionSettings", "find_repetitions"]
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 _AT_A_TIME = 4096
 """Samples in which the end of a movement is looked for before more are looked at."""
@@ -48,6 +49,68 @@ def find_repetitions(
         earliest = found[-1].lowering.stop if found else 0
         found.append(movement.cut(excursion, earliest))
     return tuple(_without_overlap(found))
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """Where a movement ended.
+
+    Attributes:
+        at: The sample.
+        seen: The last one that was looked at to tell.
+    """
+
+    at: int
+    seen: int
+
+
+@dataclass(frozen=True, slots=True)
+class Stillness:
+    """Tells where an elevation is still.
+
+    Attributes:
+        elevation_deg: Shape (n,), NaN where not known.
+        half: Samples before and behind one over which it is averaged, and over which its
+            change is taken then.
+        limit_deg: A smaller change per sample is still.
+    """
+
+    elevation_deg: Floats
+    half: int
+    limit_deg: float
+
+    def beside(self, start: int, stop: int, share: float) -> Stillness:
+        """Return the same with a limit no lower than a share of the fastest in a range."""
+        change = self._change_deg(start, stop)
+        peak = float(np.nanmax(change)) if np.isfinite(change).any() else 0.0
+        return replace(self, limit_deg=max(self.limit_deg, share * peak))
+
+    def where(self, start: int, stop: int) -> Flags:
+        """Return in which samples of a range it is still; the unknown counts as still."""
+        with np.errstate(invalid="ignore"):
+            return ~(self._change_deg(start, stop) > self.limit_deg)
+
+    def _change_deg(self, start: int, stop: int) -> Floats:
+        """Return the change per sample, ≥ 0, over a range; NaN where elevation is not known."""
+        half, count = self.half, len(self.elevation_deg)
+        begin, end = max(0, start - 2 * half), min(count, stop + 2 * half)
+        part = self.elevation_deg[begin:end]
+        known = np.isfinite(part)
+        total = np.concatenate([[0.0], np.cumsum(np.where(known, part, 0.0))])
+        number = np.concatenate([[0], np.cumsum(known)])
+        index = np.arange(start, stop)
+        before = np.maximum(index - half, 0)
+        behind = np.minimum(index + half, count - 1)
+
+        def mean(about: NDArray[np.int64]) -> Floats:
+            low = np.maximum(about - half, begin) - begin
+            high = np.minimum(about + half + 1, end) - begin
+            seen = number[high] - number[low]
+            with np.errstate(invalid="ignore"):
+                return np.asarray((total[high] - total[low]) / np.where(seen > 0, seen, np.nan))
+
+        change = np.abs(mean(behind) - mean(before)) / np.maximum(behind - before, 1)
+        return np.where(known[start - begin : stop - begin], change, np.nan)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +146,8 @@ class Movement:
         start, begun = self._start(excursion, highest, earliest)
         stop = excursion.arrive
         if excursion.finished:
-            stop = self.stop(excursion) or len(self.elevation_deg)
+            found = self.stop(excursion)
+            stop = len(self.elevation_deg) if found is None else found.at
         top = self._top(start, stop, highest)
         setup_start, release_stop = start, stop
         for on, off in self.holds:
@@ -100,50 +164,58 @@ class Movement:
             complete=begun and excursion.finished,
         )
 
-    def stop(self, excursion: Excursion) -> int | None:
+    def stop(self, excursion: Excursion) -> Stop | None:
         """Return where the way home ended: the arm is still, or about to leave again.
 
         None if neither has happened yet.
         """
-        limit = self._slow_deg_s(self._highest(excursion), excursion.arrive)
-        for begin in range(excursion.arrive, len(self.elevation_deg), _AT_A_TIME):
-            end = min(begin + _AT_A_TIME, len(self.elevation_deg))
+        highest, home_deg = self._highest(excursion), self.settings.home_deg
+        begin = excursion.arrive
+        if self.elevation_deg[begin] >= self.settings.boundary_deg:
+            # Home because it rests: it came to rest some time before that was sure.
             with np.errstate(invalid="ignore"):
-                leaves = self.elevation_deg[begin:end] >= self.settings.home_deg
-                ends = np.flatnonzero(leaves | ~(self._speed_deg_s(begin, end) > limit))
+                high = np.flatnonzero(self.elevation_deg[highest:begin] >= home_deg)
+            begin = highest + int(high[-1]) + 1
+        still = self._stillness(highest, excursion.arrive, from_top=True)
+        for part in range(begin, len(self.elevation_deg), _AT_A_TIME):
+            end = min(part + _AT_A_TIME, len(self.elevation_deg))
+            with np.errstate(invalid="ignore"):
+                leaves = self.elevation_deg[part:end] >= home_deg
+            ends = np.flatnonzero(leaves | still.where(part, end))
             if len(ends):
-                return begin + int(ends[0])
+                at = part + int(ends[0])
+                return Stop(at, at + 2 * still.half)
         return None
 
     def _start(self, excursion: Excursion, highest: int, earliest: int) -> tuple[int, bool]:
         """Return where the way up began, and whether that is known to be at home."""
-        limit = self._slow_deg_s(excursion.leave, highest)
+        still = self._stillness(excursion.leave, highest, from_top=False)
         low = max(excursion.known_from, earliest)
         for end in range(excursion.leave, low, -_AT_A_TIME):
-            begin = max(low, end - _AT_A_TIME)
-            with np.errstate(invalid="ignore"):
-                still = np.flatnonzero(~(self._speed_deg_s(begin, end) > limit))
-            if len(still):
-                return begin + int(still[-1]) + 1, True
+            part = max(low, end - _AT_A_TIME)
+            where = np.flatnonzero(still.where(part, end))
+            if len(where):
+                return part + int(where[-1]) + 1, True
         return low, earliest > excursion.known_from
+
+    def _stillness(self, start: int, stop: int, *, from_top: bool) -> Stillness:
+        """Return what is still beside the way from *start* to *stop*, one end of it the top."""
+        settings = self.settings
+        window_s = np.clip(
+            settings.onset_window_share * (stop - start) / self.fs_hz,
+            settings.onset_window_least_s,
+            settings.onset_window_most_s,
+        )
+        half = max(1, round(float(window_s) * self.fs_hz / 2.0))
+        still = Stillness(self.elevation_deg, half, settings.onset_speed_deg_s / self.fs_hz)
+        # What is averaged about the top would hold the other way's speed as well.
+        clear = min(2 * half, (stop - start) // 2)
+        start, stop = (start + clear, stop) if from_top else (start, stop - clear)
+        return still.beside(start, stop, settings.onset_share)
 
     def _highest(self, excursion: Excursion) -> int:
         way = self.elevation_deg[excursion.leave : excursion.arrive]
         return excursion.leave + int(np.nanargmax(way))
-
-    def _slow_deg_s(self, start: int, stop: int) -> float:
-        """Return below which speed the arm is still, by the fastest on the way."""
-        speed = self._speed_deg_s(start, stop)
-        peak = float(np.nanmax(speed)) if np.isfinite(speed).any() else 0.0
-        return max(self.settings.onset_speed_deg_s, self.settings.onset_share * peak)
-
-    def _speed_deg_s(self, start: int, stop: int) -> Floats:
-        """Return how fast the elevation changes, ≥ 0, over the window of the settings."""
-        half, last = half_window(self.settings, self.fs_hz), len(self.elevation_deg) - 1
-        index = np.arange(start, stop)
-        before, behind = np.maximum(index - half, 0), np.minimum(index + half, last)
-        change = np.abs(self.elevation_deg[behind] - self.elevation_deg[before])
-        return np.asarray(change / np.maximum(behind - before, 1) * self.fs_hz)
 
     def _top(self, start: int, stop: int, highest: int) -> Span:
         """Return the stretch round the highest sample that stays near it, short dips apart."""
@@ -155,11 +227,6 @@ class Movement:
         return next(
             Span(start + a, start + b) for a, b in runs_of(near) if a <= highest - start < b
         )
-
-
-def half_window(settings: RepetitionSettings, fs_hz: float) -> int:
-    """Return over how many samples before and behind a sample its speed is taken."""
-    return max(1, round(settings.onset_window_s * fs_hz / 2))
 
 
 def _without_overlap(found: list[RepetitionSpans]) -> Iterator[RepetitionSpans]:
