@@ -46,17 +46,19 @@ def main() -> int:
 
 
 def make_recording(path: Path, person: str, side: str, axes: int) -> None:
-    """Record one repetition of an invented person."""
-    path.unlink(missing_ok=True)
+    """Record one repetition of an invented person; what was there goes once that is done."""
     port = f"virtual:?trainee={person}&seed=7&side={side}&axes={axes}&reps=1&speed=max"
-    record_trial(
-        port,
-        path,
-        rig=default_rig(side, axes),
-        target_json=Target().to_json(),
-        label=TrialLabel(person=person, condition="without_feedback", note="invented"),
-    )
-    print(path.name)
+    with tempfile.TemporaryDirectory(dir=HERE) as folder:
+        outcome = record_trial(
+            port,
+            Path(folder) / path.name,
+            rig=default_rig(side, axes),
+            target_json=Target().to_json(),
+            label=TrialLabel(person=person, condition="without_feedback", note="invented"),
+        )
+        outcome.path.replace(path)
+    path.chmod(0o644)  # recordings are their owner's alone; these are for everybody
+    print(f"{path.name}  {outcome.seconds:.0f} s")
 
 
 def make_report_picture(path: Path) -> None:

@@ -102,11 +102,11 @@ def _path(ax: Axes, trial: Trial, repetition: Repetition) -> None:
         drawn.append((way[np.isfinite(way[:, 0])], style["color"]))
     (up, up_color), (down, down_color) = drawn
     if len(up):
-        ax.plot(*up[0], "o", color=up_color, ms=6, mec="white")
+        ax.plot(*up[0], "o", color=up_color, ms=5, mec="white")
     if len(up) and len(repetition.spans.lowering):
-        ax.plot(*up[-1], "^", color=up_color, ms=7, mec="white")
+        ax.plot(*up[-1], "^", color=up_color, ms=6, mec="white")
     if len(down):
-        ax.plot(*down[-1], "s", color=down_color, ms=6, mec="white")
+        ax.plot(*down[-1], "s", color=down_color, ms=5, mec="white")
     if not len(up) and not len(down):
         ax.text(0, -0.3 * ax.get_ylim()[1], "too light to tell", ha="center")
 
