@@ -1,6 +1,6 @@
 /* The rig's end of PROTOCOL.md: commands, blocks, status and faults over perpend_port.h.
  *
- *     static perpend_rig rig;             (some 7 kB with the sizes of perpend_port.h)
+ *     static perpend_rig rig;             (about 9 kB with the sizes of perpend_port.h)
  *     perpend_rig_power_up(&rig);
  *     for (;;) {
  *         perpend_rig_receive(&rig, what came, how much);
@@ -58,7 +58,7 @@ bool perpend_rig_power_up(perpend_rig *rig);
 void perpend_rig_receive(perpend_rig *rig, const uint8_t *bytes, size_t size);
 
 /* Take samples, send blocks, status and faults, and give the line what it takes. Must be called
- * at least once in 2^31 microseconds, or a wrap of the tick is missed. */
+ * at least once in 2^32 microseconds, or a wrap of the tick is missed. */
 void perpend_rig_poll(perpend_rig *rig);
 
 /* Between the two halves: puts a message into the outbox, leaving `spare` bytes free there;

@@ -34,9 +34,9 @@ def build(tmp_path_factory: pytest.TempPathFactory) -> Build:
 
     def made(name: str, sources: list[Path], *options: str) -> Path:
         program = folder / name
-        command = [compiler, *STRICT, *options, f"-I{REFERENCE}", *map(str, sources)]
+        command = [compiler, *STRICT, f"-I{REFERENCE}", *map(str, sources), *options]
         done = subprocess.run(
-            [*command, "-o", str(program), "-lm"],
+            [*command, "-o", str(program)],
             capture_output=True,
             text=True,
             timeout=LONGEST_S,

@@ -49,7 +49,7 @@ class Desktop:
 def program(build: Callable[..., Path], core: list[Path]) -> Path:
     reference = core[0].parent
     sources = [*reference.glob("*.c"), *(reference / "ports" / "desktop").glob("*.c")]
-    return build("desktop", sources, "-DPERPEND_OUTBOX_BYTES=262144")
+    return build("desktop", sources, "-DPERPEND_OUTBOX_BYTES=262144", "-lm")
 
 
 @pytest.fixture(scope="module")
@@ -134,9 +134,9 @@ def test_one_repetition_is_found_whole_with_the_direction_that_is_pushed(
 
 
 def test_the_recording_gives_no_reason_to_worry(recorded: Recorded) -> None:
-    worse = [item for item in recorded.trial.quality if item.severity is Severity.WARNING]
+    worse = {item.key for item in recorded.trial.quality if item.severity is Severity.WARNING}
 
-    assert worse == []
+    assert worse <= {"calibration_age"}  # of an invented cell, which grows older every day
     assert recorded.recording.faults == ()
 
 

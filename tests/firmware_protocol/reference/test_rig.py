@@ -335,3 +335,12 @@ def test_noise_neither_hurts_nor_answers_and_the_next_question_is_heard(
     (pong,) = rig.line(b"\0" + encode_frame(encode(m.Ping(1, 5))))
 
     assert isinstance(pong, m.Pong)
+
+
+def test_the_example_for_a_board_fits_the_port(
+    build: Callable[..., Path], core: list[Path]
+) -> None:
+    """It is compiled only: no board is here to run it."""
+    example = core[0].parent / "ports" / "board_example" / "board_port.c"
+
+    assert build("board.o", [example], "-c").stat().st_size > 0
