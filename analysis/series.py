@@ -86,6 +86,15 @@ def read_only(series: ResolvedSeries) -> ResolvedSeries:
     return series
 
 
+def rows_of(series: ResolvedSeries, rows: slice) -> ResolvedSeries:
+    """Return some consecutive rows of a series, as views."""
+    values: dict[str, Any] = {}
+    for field in fields(series):
+        value = getattr(series, field.name)
+        values[field.name] = value[rows] if isinstance(value, np.ndarray) else value
+    return ResolvedSeries(**values)
+
+
 def joined(parts: Sequence[ResolvedSeries]) -> ResolvedSeries | None:
     """Return consecutive parts of one series as one, None if there are none."""
     if len(parts) < 2:

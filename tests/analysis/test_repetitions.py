@@ -46,7 +46,7 @@ lifts = st.builds(
 
 
 def tremble(count: int, size_deg: float, rate_hz: float) -> Floats:
-    return size_deg * np.sin(2.0 * np.pi * rate_hz * np.arange(count) / FS_HZ)
+    return np.asarray(size_deg * np.sin(2.0 * np.pi * rate_hz * np.arange(count) / FS_HZ))
 
 
 @settings(deadline=None, max_examples=60)
