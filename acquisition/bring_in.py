@@ -110,15 +110,15 @@ def bring_in(
     missing = int((steps - 1).sum())
     tables: dict[layout.TableSpec, NDArray[Any]] = {
         layout.EVENTS: _note(log_path, log, mapping),
-        layout.FAULTS: np.empty(0, dtype=layout.FAULT_DTYPE),
         layout.LINK: _accounts(len(log.time_s), missing, len(specs)),
+        layout.SYNC: np.empty(0, dtype=layout.SYNC_DTYPE),
     }
     for spec in specs:
         counts_table, blocks_table = layout.stream_tables(spec)
         counts = _counts(log_path, log, spec)
         tables[counts_table] = counts
         tables[blocks_table] = _blocks(log.time_s, numbers, counts)
-    write_at_once(out, attributes, tables)
+    write_at_once(out, attributes, tables, specs)
     gaps = int(np.count_nonzero(steps > 1))
     return BroughtIn(out, len(log.time_s), 1.0 / spacing_s, gaps, missing)
 

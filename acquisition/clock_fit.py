@@ -33,12 +33,14 @@ class SyncExchange:
         received_us: The rig's clock when the question was whole.
         sent_us: The rig's clock when the answer was handed to the line.
         answered_ns: Host monotonic clock when the answer was whole.
+        segment: Which stretch of the recording; the rig's clock may begin anew with each.
     """
 
     asked_ns: int
     received_us: int
     sent_us: int
     answered_ns: int
+    segment: int = 0
 
     @property
     def delay_s(self) -> float:

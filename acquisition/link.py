@@ -12,6 +12,7 @@ import contextlib
 from acquisition.acceptance import reason_to_refuse
 from acquisition.blocks import StreamBlock
 from acquisition.clock import NS_PER_S, Clock
+from acquisition.clock_fit import SyncExchange
 from acquisition.errors import PortError, RigError, TransportLost
 from acquisition.health import LinkState
 from acquisition.intake import ClockWentBack, Intake
@@ -22,6 +23,8 @@ from firmware_protocol.messages import (
     Fault,
     Identity,
     Outcome,
+    Ping,
+    Pong,
     Reply,
     RigMessage,
     SampleBlock,
@@ -33,10 +36,12 @@ ANSWER_WAITS_S = (0.5, 1.0, 2.0, 2.0)
 is reset by the opening of its port."""
 RETRY_WAITS_S = (0.1, 0.2, 0.4, 0.8, 1.6, 2.0)
 """Between attempts to re-open a lost line; the last one again and again."""
+PING_S = 1.0
+NS_PER_US = 1000
 SILENCE_S = 3.0
 """A rig sends its status once a second: after this the line is taken for dead."""
 
-News = StreamBlock | Fault | Event
+News = StreamBlock | Fault | Event | SyncExchange
 
 
 class Link:
@@ -67,6 +72,7 @@ class Link:
         self._attempt = 0
         self._retries = 0
         self._deadline_ns = 0
+        self._ping_ns = 0
         self._heard_bytes = 0
         self._heard_ns = 0
         self._lost_ns: int | None = None
@@ -181,9 +187,26 @@ class Link:
         if self.state is LinkState.STREAMING:
             if now_ns - self._heard_ns > SILENCE_S * NS_PER_S:
                 return self._lose(f"{self._transport.name}: nothing heard for {SILENCE_S:g} s")
+            if now_ns >= self._ping_ns:
+                return self._ping(now_ns)
         elif now_ns >= self._deadline_ns:
             return self._no_answer()
         return 0.0
+
+    def _ping(self, now_ns: int) -> float:
+        """Ask for the rig's clock: a rig that does not know the question costs nothing."""
+        self._ping_ns = now_ns + round(PING_S * NS_PER_S)
+        try:
+            self._transport.write(self._host.ask(lambda number: Ping(number, now_ns // NS_PER_US)))
+        except TransportLost as loss:
+            return self._lose(str(loss))
+        return 0.0
+
+    def _take_pong(self, pong: Pong, now_ns: int) -> None:
+        if self.state is LinkState.STREAMING:
+            asked_ns = pong.host_time_us * NS_PER_US
+            times = (asked_ns, pong.received_us, pong.sent_us, now_ns)
+            self._news.append(SyncExchange(*times, segment=self.intake.segment))
 
     def _take(self, message: RigMessage, now_ns: int) -> None:
         if isinstance(message, SampleBlock):
@@ -196,6 +219,8 @@ class Link:
             self._take_identity(message)
         elif isinstance(message, Reply):
             self._take_reply(message)
+        elif isinstance(message, Pong):
+            self._take_pong(message, now_ns)
 
     def _take_block(self, raw: SampleBlock, now_ns: int) -> None:
         if self.state is not LinkState.STREAMING:
@@ -254,6 +279,7 @@ class Link:
     def _begin_segment(self, identity: Identity) -> None:
         self.intake.begin_segment(identity.streams)
         self.state = LinkState.STREAMING
+        self._ping_ns = self._clock.now_ns()
         self.message = ""
         self._retries = 0
         self._stopped = False

@@ -12,6 +12,7 @@ from collections.abc import Callable
 
 from acquisition.blocks import StreamBlock
 from acquisition.clock import NS_PER_S, Clock
+from acquisition.clock_fit import SyncExchange
 from acquisition.errors import AcquisitionError, RigError
 from acquisition.health import Health, LinkState
 from acquisition.link import Link, News
@@ -215,4 +216,6 @@ def _telling(item: News) -> Callable[[Sink], object]:
         return lambda sink: sink.on_block(item)
     if isinstance(item, Fault):
         return lambda sink: sink.on_fault(item)
+    if isinstance(item, SyncExchange):
+        return lambda sink: sink.on_sync(item)
     return lambda sink: sink.on_event(item)

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from acquisition.blocks import StreamBlock
+from acquisition.clock_fit import SyncExchange
 from acquisition.recording.model import Event, LinkCounts
 from firmware_protocol.messages import Fault
 
@@ -39,6 +40,10 @@ class Sink(Protocol):
         """Take what the rig reported."""
         ...
 
+    def on_sync(self, exchange: SyncExchange) -> object:
+        """Take a question for the rig's clock and its answer."""
+        ...
+
     def on_step(self, counts: LinkCounts) -> object:
         """Take the accounts as they stand: on joining, after each step, and on leaving."""
         ...
@@ -65,6 +70,9 @@ class SinkBase:
 
     def on_fault(self, fault: Fault) -> object:
         """Ignore a fault."""
+
+    def on_sync(self, exchange: SyncExchange) -> object:
+        """Ignore an exchange."""
 
     def on_step(self, counts: LinkCounts) -> object:
         """Ignore the accounts."""

@@ -17,6 +17,7 @@ from acquisition.recording.appender import Appender
 from acquisition.recording.layout import TableSpec
 from acquisition.recording.metadata import attribute_dtype
 from acquisition.recording.naming import create_private, give_final_name, part_path, refuse_taken
+from firmware_protocol.messages import StreamSpec
 
 ROWS_AT_ONCE = 1 << 16
 
@@ -25,13 +26,15 @@ def write_at_once(
     path: Path,
     attributes: Mapping[str, bytes | int],
     tables: Mapping[TableSpec, NDArray[Any]],
+    streams: tuple[StreamSpec, ...],
 ) -> Path:
     """Write a closed recording.
 
     Args:
         path: New file; neither it nor its part file may exist.
         attributes: Every root attribute; the content hash is worked out here.
-        tables: Every table with its rows.
+        tables: Rows of tables; the others are made empty.
+        streams: The stream table.
 
     Returns:
         *path*.
@@ -44,7 +47,7 @@ def write_at_once(
     create_private(part)
     try:
         with _trouble(part), h5py.File(part, "w", libver="earliest") as file:
-            _fill(file, dict(attributes), tables)
+            _fill(file, dict(attributes), tables, layout.all_tables(streams))
     except BaseException:
         part.unlink(missing_ok=True)  # ours, and not whole
         raise
@@ -53,11 +56,15 @@ def write_at_once(
 
 
 def _fill(
-    file: h5py.File, attributes: dict[str, bytes | int], tables: Mapping[TableSpec, NDArray[Any]]
+    file: h5py.File,
+    attributes: dict[str, bytes | int],
+    tables: Mapping[TableSpec, NDArray[Any]],
+    every: tuple[TableSpec, ...],
 ) -> None:
     accounts = {}
-    for spec, rows in tables.items():
+    for spec in every:
         appender = Appender(file, spec)
+        rows = tables.get(spec, ())
         for start in range(0, len(rows), ROWS_AT_ONCE):
             piece = rows[start : start + ROWS_AT_ONCE]
             appender.add(np.ascontiguousarray(piece, dtype=spec.dtype).tobytes())

@@ -121,15 +121,16 @@ def _recoded(path: Path, old: str, new: str) -> Path:
         attributes = dict(file.attributes)
         for name in ("person", "note"):
             attributes[name] = word.sub(new, file.text(name)).encode()
+        streams = file.identity.streams
         tables: dict[TableSpec, NDArray[Any]] = {
-            table: file.rows(table) for table in layout.all_tables(file.identity.streams)
+            table: file.rows(table) for table in layout.all_tables(streams)
         }
     tables[layout.EVENTS] = _renamed(tables[layout.EVENTS], word, new)
     out = path.with_name(word.sub(new, path.name))
     if out == path:
         added = new if attributes["person"] == new.encode() else "recoded"
         out = path.with_name(f"{path.stem}_{added}{path.suffix}")
-    write_at_once(out, attributes, tables)
+    write_at_once(out, attributes, tables, streams)
     faults = verify_recording(out).faults
     if faults:
         out.unlink()

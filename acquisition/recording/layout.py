@@ -156,6 +156,16 @@ splits (at 64 chunks, then every 32), more. With chunks of 4 rows, flushed after
 EVENTS = TableSpec("/events", EVENT_DTYPE, 0, 16)
 FAULTS = TableSpec("/faults", FAULT_DTYPE, 0, 64)
 LINK = TableSpec("/link", LINK_DTYPE, 0, 256)
+SYNC_DTYPE = np.dtype(
+    [
+        ("asked_ns", "<i8"),
+        ("received_us", "<u8"),
+        ("sent_us", "<u8"),
+        ("answered_ns", "<i8"),
+        ("segment", "<u4"),
+    ]
+)
+SYNC = TableSpec("/sync", SYNC_DTYPE, 0, 256)
 
 
 def stream_tables(spec: StreamSpec) -> tuple[TableSpec, TableSpec]:
@@ -170,7 +180,13 @@ def stream_tables(spec: StreamSpec) -> tuple[TableSpec, TableSpec]:
 
 def all_tables(streams: tuple[StreamSpec, ...]) -> tuple[TableSpec, ...]:
     """Return every table of a recording of *streams*."""
-    return (EVENTS, FAULTS, LINK, *(table for spec in streams for table in stream_tables(spec)))
+    return (
+        EVENTS,
+        FAULTS,
+        LINK,
+        SYNC,
+        *(table for spec in streams for table in stream_tables(spec)),
+    )
 
 
 def _chunk_rows(rate_hz: float) -> int:

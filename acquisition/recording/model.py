@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from acquisition.clock_fit import SyncExchange
 from acquisition.rig import RigDescription
 from firmware_protocol.messages import Fault, Identity, StreamSpec
 
@@ -112,6 +113,7 @@ class Recording:
         events: In order.
         faults: What the rig reported, in order.
         counts: Loss accounting at the end.
+        syncs: Questions for the rig's clock with their answers, in order.
     """
 
     source: Path | None
@@ -128,3 +130,4 @@ class Recording:
     events: tuple[Event, ...] = ()
     faults: tuple[Fault, ...] = ()
     counts: LinkCounts = field(default_factory=LinkCounts)
+    syncs: tuple[SyncExchange, ...] = ()

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquisition.blocks import sample_times_us
+from acquisition.clock_fit import SyncExchange
 from acquisition.errors import DescriptionError, RecordingError
 from acquisition.recording import layout
 from acquisition.recording.checked import CheckedFile, damage
@@ -87,6 +88,7 @@ def read_recording(path: Path | str) -> Recording:
             streams=streams,
             events=_events(file),
             faults=_faults(file),
+            syncs=_syncs(file),
             counts=link_counts(file),
         )
 
@@ -213,6 +215,14 @@ def _events(file: CheckedFile) -> tuple[Event, ...]:
         Event(arrival, time, _decoded(kind), _decoded(text))
         for arrival, time, kind, text in file.rows(layout.EVENTS).tolist()
         if kind  # an event has one; a row without is the torn end of a part file
+    )
+
+
+def _syncs(file: CheckedFile) -> tuple[SyncExchange, ...]:
+    return tuple(
+        SyncExchange(*row)
+        for row in file.rows(layout.SYNC).tolist()
+        if row[0]  # the host's clock is never 0; a row without is the torn end of a part file
     )
 
 

@@ -72,7 +72,7 @@ def salvage(source: Path | str, out: Path) -> Salvaged:
             tables[counts], tables[blocks] = wire.counts, wire.blocks
         tables[layout.LINK] = _with_last_line(tables[layout.LINK], streams)
         attributes = {**file.attributes, "status": _status(file, lost)}
-        path = write_at_once(out, attributes, tables)
+        path = write_at_once(out, attributes, tables, file.identity.streams)
     return Salvaged(path, tuple((wire.spec.name, len(wire.counts)) for wire in streams), lost)
 
 
@@ -113,12 +113,13 @@ def _pairs(file: CheckedFile) -> Iterator[tuple[TableSpec, TableSpec]]:
 
 
 def _tables(file: CheckedFile) -> dict[TableSpec, NDArray[Any]]:
-    events, faults, link = (file.rows(t) for t in (layout.EVENTS, layout.FAULTS, layout.LINK))
-    return {
-        layout.EVENTS: events[events["kind"] != b""],
-        layout.FAULTS: faults[faults["code"] > 0],
-        layout.LINK: link[link["frames"] > 0],
-    }
+    """Return the rows of all tables but the streams'; a row of zeros is a torn one."""
+    every = set(layout.all_tables(file.identity.streams))
+    kept = {}
+    for table in every.difference(*_pairs(file)):
+        rows = file.rows(table)
+        kept[table] = rows[rows != np.zeros((), dtype=table.dtype)]
+    return kept
 
 
 def _with_last_line(link: NDArray[Any], streams: Sequence[WireStream]) -> NDArray[Any]:

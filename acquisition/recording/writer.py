@@ -17,6 +17,7 @@ import numpy as np
 
 from acquisition.blocks import StreamBlock
 from acquisition.clock import NS_PER_S, Clock
+from acquisition.clock_fit import SyncExchange
 from acquisition.errors import RecordingError
 from acquisition.recording import layout
 from acquisition.recording.appender import Appender
@@ -132,6 +133,17 @@ class RecordingWriter:
             int(fault.code),
             fault.stream_id,
             clipped(fault.detail, layout.FAULT_DETAIL_BYTES),
+        )
+        self._flush_if_due()
+
+    def on_sync(self, exchange: SyncExchange) -> None:
+        """Append a question for the rig's clock and its answer."""
+        self._tables[layout.SYNC.path].add_row(
+            exchange.asked_ns,
+            exchange.received_us,
+            exchange.sent_us,
+            exchange.answered_ns,
+            exchange.segment,
         )
         self._flush_if_due()
 

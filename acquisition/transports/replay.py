@@ -29,6 +29,7 @@ from firmware_protocol.messages import (
     SampleBlock,
     Start,
     Status,
+    Stop,
 )
 
 STATUS_US = 1_000_000
@@ -141,6 +142,8 @@ class ReplayPort:
     def _answer(self, message: HostMessage) -> bytes:
         if isinstance(message, Identify) and self._identity is not None:
             return self._rig.send(replace(self._identity, request_id=message.request_id))
+        if not isinstance(message, Start | Stop):
+            return self._rig.send(Reply(message.request_id, Outcome.UNKNOWN_COMMAND))
         self._streaming = isinstance(message, Start)
         if self._streaming and self._next is not None:
             self._begin_us = self._next.block.device_time_us
