@@ -75,7 +75,7 @@ def make_report_picture(path: Path) -> None:
             [
                 browser, "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars",
                 "--no-first-run", "--disable-background-networking", "--disable-sync",
-                f"--user-data-dir={folder}/profile", "--window-size=1100,1500",
+                f"--user-data-dir={folder}/profile", "--window-size=1100,2150",
                 f"--screenshot={path}", page.as_uri(),
             ],
             check=True,
