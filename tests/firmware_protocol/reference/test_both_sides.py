@@ -278,3 +278,36 @@ def test_the_sender_of_a_full_block_at_the_end_may_add_01(ask: Ask) -> None:
     )
 
     assert ask(f"feed {(encode_frame(tail)[:-1]).hex()}0100") == tail.hex()
+
+
+EDGES = ["00", "7f", "80", "c1bf", "c280", "dfbf", "e09fbf", "e0a080", "ed9fbf", "eda080", "efbfbf"]
+EDGES += ["f08fbfbf", "f0908080", "f48fbfbf", "f4908080", "f5808080", "ff", "c2", "e0a0", "f09080"]
+EDGES += ["c3c3", "e282ac41", "e28241", "feff"]
+
+
+@pytest.mark.parametrize("text", EDGES)
+def test_the_edges_of_utf_8_are_the_same(ask: Ask, text: str) -> None:
+    """First and last of every row of table 3-7 of the Unicode standard, and just beside them."""
+    payload = bytes([0x0A, 1, len(text) // 2]) + bytes.fromhex(text)
+
+    assert ask(f"hear {payload.hex()}") == heard(payload)
+
+
+@pytest.mark.parametrize(
+    "message",
+    [
+        messages.ReadStore(1, "x" * 33),
+        messages.SelfTestResult(1, True, "x" * 65),
+        messages.Fault(0, FaultCode.BRIDGE_OPEN, 255, "ü" * 33),
+        messages.WriteStore(1, "k", b"x" * 1021),
+        SampleBlock(1, 0, 0, 0, 0, b"ab"),
+        SampleBlock(1, 0, 0, 0, 2, b"abc"),
+        SampleBlock(1, 0, 0, 0, 1, b""),
+    ],
+    ids=lambda message: type(message).__name__,
+)
+def test_what_does_not_fit_is_not_encoded_on_either_side(ask: Ask, message: Message) -> None:
+    with pytest.raises(ProtocolMisuse):
+        encode(message)
+
+    assert ask(f"say {fields(message)}") == "misfit"
