@@ -17,8 +17,8 @@ from analysis.vectors import angle_between
 
 Floats = NDArray[np.float64]
 
-DUST = 1e-15
-"""Mean square of half the angle below which directions are the same to a double."""
+DUST = 1e-30
+"""Mean of 1 − cos of the angles to the mean below which directions are the same to a double."""
 SERIES_BELOW = 1e-3
 """Of smaller concentrations coth κ − 1/κ is taken by its series, or its digits would go."""
 
@@ -50,7 +50,7 @@ class FisherStatistics:
     @property
     def kappa_ml(self) -> float:
         """The most likely concentration: coth κ − 1/κ = R/N; inf if all are the same."""
-        return most_likely_kappa(self.resultant / self.count)
+        return most_likely_kappa((self.count - 1) / self.count / self.kappa)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,21 +113,16 @@ def mean_resultant(kappa: float) -> float:
     return float(1.0 / np.tanh(kappa) - 1.0 / kappa)
 
 
-def most_likely_kappa(resultant_over_count: float) -> float:
-    """Return the concentration whose mean resultant length is R/N; inf for 1.
+def most_likely_kappa(shortfall: float) -> float:
+    """Return the concentration whose mean resultant length is 1 − *shortfall*.
 
     Args:
-        resultant_over_count: From 0 to 1.
+        shortfall: 1 − R/N, from 0 to 1; 0 gives inf.
     """
-    short = 1.0 - resultant_over_count
-    if short <= DUST:
-        return float(np.inf)
-    # Never above 1/short, and coth is 1 to a double from 20 on: there it is just that.
-    if short < 1.0 / 20.0:
-        return 1.0 / short
-    return float(
-        optimize.brentq(lambda kappa: mean_resultant(kappa) - resultant_over_count, 0.0, 20.0)
-    )
+    # From 20 on coth is 1 to a double, and what is left is 1/κ.
+    if shortfall < 1.0 / 20.0:
+        return 1.0 / shortfall if shortfall else float(np.inf)
+    return float(optimize.brentq(lambda kappa: mean_resultant(kappa) - 1.0 + shortfall, 0.0, 20.0))
 
 
 def watson_test(first: Floats, second: Floats) -> WatsonTest:
