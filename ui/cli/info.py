@@ -13,6 +13,10 @@ from ui.cli.batch import Batch, recordings_in
 
 if TYPE_CHECKING:
     from acquisition.recording.index import Entry
+    from acquisition.recording.model import Recording
+
+
+MIN_CLOCK_ANSWERS = 10
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -126,11 +130,27 @@ def facts_of(path: Path) -> dict[str, Any]:
             for name, stream in recording.streams.items()
         },
         "link": {name: getattr(recording.counts, name) for name in recording.counts.__slots__},
+        "clock": _clock(recording),
         "events": [
             {"kind": event.kind, "text": event.text, "device_time_us": event.device_time_us}
             for event in recording.events
         ],
         "faults": [fault.detail or fault.code.name.lower() for fault in recording.faults],
+    }
+
+
+def _clock(recording: Recording) -> dict[str, Any] | None:
+    """Return how the rig's clock runs against ours, None if it was not asked often enough."""
+    from acquisition.clock_fit import fit_clock
+
+    asked = [one for one in recording.syncs if one.segment == recording.syncs[0].segment]
+    if len(asked) < MIN_CLOCK_ANSWERS:
+        return None
+    fit = fit_clock(asked)
+    return {
+        "answers": len(asked),
+        "drift_ppm": round(fit.drift_ppm, 1),
+        "residual_ms": round(fit.residual_s * 1e3, 3),
     }
 
 

@@ -14,7 +14,17 @@ from rich.text import Text
 from analysis.criteria import Criterion, Verdict
 from analysis.measures import PHASE_MEASURES, REPETITION_MEASURES
 from analysis.trial import PhaseName, Repetition, Severity, Trial
-from ui.judged import MEANINGS, SIGNS, Judged, all_measured, changes, judged, none_found, reasons
+from ui.judged import (
+    MEANINGS,
+    SIGNS,
+    Judged,
+    all_measured,
+    changes,
+    judged,
+    none_found,
+    nothing_to_change,
+    reasons,
+)
 from ui.numbers import shown, with_u
 
 STYLES = {
@@ -97,6 +107,10 @@ def facts_table(facts: Mapping[str, Any]) -> Table:
         if n and name != "frames"
     ]
     table.add_row("line", ", ".join(counted) or "nothing lost")
+    if facts["clock"] is not None:
+        clock = facts["clock"]
+        text = f"{clock['drift_ppm']:+.1f} ppm against ours, residual {clock['residual_ms']:.3f} ms"
+        table.add_row("rig clock", text.replace("-", "−"))
     for event in facts["events"]:
         table.add_row("event", Text(": ".join(filter(None, (event["kind"], event["text"])))))
     for fault in facts["faults"]:
@@ -187,7 +201,7 @@ def _advice(repetitions: Sequence[Judged]) -> list[RenderableType]:
     for change in changes(repetitions):
         lines.append(Text(f"change first: {change.advice}", style="bold"))
         lines += [_item(place) for place in change.told]
-    return lines
+    return lines or [Text(nothing_to_change(repetitions))]
 
 
 def _every_measure(repetition: Repetition) -> Table:
