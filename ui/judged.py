@@ -66,6 +66,14 @@ def changes(repetitions: Iterable[Judged]) -> tuple[Change, ...]:
     return tuple(Change(advice, tuple(where)) for advice, where in places.items())
 
 
+def nothing_to_change(repetitions: Iterable[Judged]) -> str:
+    """Return in words what it means that no repetition missed a criterion."""
+    verdicts = {criterion.verdict for one in repetitions for criterion in one.criteria}
+    if verdicts <= {Verdict.MET}:
+        return "Nothing to change: every criterion was met."
+    return "No criterion was missed, but not every one could be decided."
+
+
 def tally(repetitions: Iterable[Judged]) -> dict[Verdict, dict[str, list[int]]]:
     """Return, by verdict and what is judged, the numbers of the repetitions it applies to.
 

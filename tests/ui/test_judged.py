@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,7 @@ from acquisition.recording.reader import read_recording
 from analysis.criteria import Verdict
 from analysis.pipeline import analyse
 from analysis.trial import Measured, Trial
-from ui.judged import Change, changes, judged, reasons, tally
+from ui.judged import Change, changes, judged, nothing_to_change, reasons, tally
 
 
 @pytest.fixture(scope="module")
@@ -32,6 +33,17 @@ def test_repetitions_that_agree_are_advised_together(trial: Trial) -> None:
     (change,) = changes(judged(trial) * 2)
 
     assert [number for number, _ in change.places] == [1, 1]
+
+
+def test_what_could_not_be_decided_is_not_called_good(trial: Trial) -> None:
+    (one,) = judged(trial)
+    met, open_ = (
+        replace(one, criteria=tuple(replace(c, verdict=verdict) for c in one.criteria))
+        for verdict in (Verdict.MET, Verdict.UNDECIDED)
+    )
+
+    assert nothing_to_change([met]) == "Nothing to change: every criterion was met."
+    assert nothing_to_change([met, open_]).startswith("No criterion was missed, but not every")
 
 
 def test_places_are_told_line_by_line_and_those_without_one_together() -> None:

@@ -21,6 +21,7 @@ from ui.judged import (
     changes,
     judged,
     none_found,
+    nothing_to_change,
     reasons,
     tally,
 )
@@ -58,7 +59,7 @@ def build_report(trial: Trial) -> str:
         none_found=none_found(trial),
         tally=tally(repetitions),
         changes=changes(repetitions),
-        undecided=not tally(repetitions).keys() <= {Verdict.MET},
+        nothing_to_change=nothing_to_change(repetitions),
         criteria=_by_criterion(repetitions),
         means=_means(trial),
         signs=SIGNS,

@@ -103,6 +103,7 @@ def test_nothing_is_advised_if_all_is_well(trial: Trial) -> None:
 
     assert "change first" not in text
     assert "✗" not in text
+    assert "Nothing to change: every criterion was met." in text
 
 
 def test_a_concern_about_the_data_comes_before_the_numbers(trial: Trial) -> None:
