@@ -17,8 +17,8 @@ from analysis.vectors import angle_between
 
 Floats = NDArray[np.float64]
 
-DUST = 1e-30
-"""Mean of 1 − cos of the angles to the mean below which directions are the same to a double."""
+DUST = 1e-20
+"""Mean of 1 − cos of the angles to the mean below which they may be rounding of long sums."""
 SERIES_BELOW = 1e-3
 """Of smaller concentrations coth κ − 1/κ is taken by its series, or its digits would go."""
 
