@@ -20,6 +20,9 @@ Floats = NDArray[np.float64]
 
 SAME_CLOCK_S = 0.5
 """Segments whose clocks differ by less, seen by arrival, share one clock."""
+SEGMENT_GAP_S = 2.0
+"""Where arrivals cannot place a segment it is put so far behind the one before: no repetition
+goes on across a restart."""
 JITTER_SHARE = 0.5
 """A line fits if nearly all stamps lie within this share of a sample's spacing. Ours: more, and
 the grid would take the wrong neighbour."""
@@ -64,21 +67,40 @@ def clock_offsets_us(streams: Mapping[str, StreamData]) -> dict[int, float]:
     """Return, for each segment, what to add to its device times to get the first segment's.
 
     A rig that only lost its line keeps its clock; one that restarted begins again at zero. The
-    least delay of any block tells the two apart and places the second.
+    least delay of any block tells the two apart and places the second; no segment begins before
+    the one ahead of it has ended, whatever a recording made faster than time says of arrivals.
     """
-    least: dict[int, float] = {}
+    stretches = _stretches(streams)
+    offsets: dict[int, float] = {}
+    first_delay, ended_us = 0.0, -np.inf
+    for segment in sorted(stretches):
+        begin_us, end_us, delay = stretches[segment]
+        if not offsets:
+            first_delay = delay
+        late = delay - first_delay
+        offset = 0.0 if abs(late) < SAME_CLOCK_S * 1e6 else late
+        if begin_us + offset <= ended_us:
+            offset = ended_us + SEGMENT_GAP_S * 1e6 - begin_us
+        offsets[segment] = offset
+        ended_us = end_us + offset
+    return offsets
+
+
+def _stretches(streams: Mapping[str, StreamData]) -> dict[int, tuple[float, float, float]]:
+    """Return first and last device time and least delay of every segment, all streams together."""
+    found: dict[int, tuple[float, float, float]] = {}
     for stream in streams.values():
         delay = stream.arrival_ns / 1e3 - stream.device_time_us
-        for segment in np.unique(stream.segment):
-            smallest = float(delay[stream.segment == segment].min())
-            least[int(segment)] = min(smallest, least.get(int(segment), np.inf))
-    if not least:
-        return {}
-    first = least[min(least)]
-    return {
-        segment: 0.0 if abs(delay - first) < SAME_CLOCK_S * 1e6 else delay - first
-        for segment, delay in least.items()
-    }
+        for segment in np.unique(stream.segment).tolist():
+            here = stream.segment == segment
+            times = stream.device_time_us[here]
+            begin, end, least = found.get(segment, (np.inf, -np.inf, np.inf))
+            found[segment] = (
+                min(begin, float(times.min())),
+                max(end, float(times.max())),
+                min(least, float(delay[here].min())),
+            )
+    return found
 
 
 def sample_times_s(stream: StreamData, clocks: Mapping[int, float]) -> Floats:
