@@ -44,7 +44,10 @@ class Criterion:
         label: What is judged, for people.
         what: By which number it is judged.
         verdict: Met or not.
-        found: That number, with unit; — if there is none.
+        value: That number, None if there is none.
+        low: What it must not fall below, None if nothing.
+        high: What it must not exceed, None if nothing.
+        found: The number for people, with unit; — if there is none.
         remark: More about this repetition; without a number the reason why. Often empty.
         limit: What was wanted, in words, with unit.
         wanted: The same as short as it goes.
@@ -56,6 +59,9 @@ class Criterion:
     label: str
     what: str
     verdict: Verdict
+    value: float | None
+    low: float | None = None
+    high: float | None = None
     found: str
     remark: str
     limit: str
@@ -83,7 +89,9 @@ def _upward(repetition: Repetition, series: ResolvedSeries, target: Target) -> C
         key="upward",
         label="upward push",
         what="angle that is exceeded 5 % of the time",
-        verdict=_at_most(number, limit, _number(repetition, "superior_angle_u_deg").value),
+        verdict=_within(number, None, limit, _number(repetition, "superior_angle_u_deg").value),
+        value=number.value,
+        high=limit,
         found=number.text("+.1f", "°"),
         remark=number.reason,
         limit=f"at most {_true_minus(f'{limit:+g}')}°",
@@ -98,22 +106,23 @@ def _held(repetition: Repetition, series: ResolvedSeries, target: Target) -> Cri
     early = repetition.measured.values.get("released_before_down")
     release = _number(repetition, "release_elevation_deg")
     wanted = target.minimum_hold_coverage_percent
-    if early is None or coverage.value is None:
-        verdict = Verdict.UNKNOWN
-    else:
-        verdict = Verdict.MET if not early and coverage.value >= wanted else Verdict.NOT_MET
+    verdict = _within(coverage, wanted, None)
+    if verdict is Verdict.MET and early is not False:
+        verdict = Verdict.UNKNOWN if early is None else Verdict.NOT_MET
     why_unknown = coverage.reason or repetition.measured.reasons.get("released_before_down", "")
     return Criterion(
         key="held",
         label="hold",
         what="share of the movement with the hand on",
         verdict=verdict,
+        value=coverage.value,
+        low=wanted,
         found=coverage.text(".0f", " %"),
         remark=f"released at {release.text('.0f', '°')}" if early else why_unknown,
         limit=f"at least {wanted:g} %, until the arm is down",
         wanted=f"≥ {wanted:g} %",
         advice="Keep the push from before the arm leaves home until it is home again.",
-        where=arc_of(~series.contact, series, repetition.spans),
+        where=arc_of(~series.contact & ~np.isnan(series.magnitude_n), series, repetition.spans),
     )
 
 
@@ -126,7 +135,9 @@ def _slow(repetition: Repetition, series: ResolvedSeries, target: Target) -> Cri
         key="slow",
         label="speed",
         what="fastest elevation",
-        verdict=_at_most(number, limit, 0.0),
+        verdict=_within(number, None, limit),
+        value=number.value,
+        high=limit,
         found=number.text(".0f", "°/s"),
         remark=number.reason,
         limit=f"at most {limit:g}°/s",
@@ -145,7 +156,9 @@ def _direction(repetition: Repetition, series: ResolvedSeries, target: Target) -
         key="direction",
         label="direction",
         what="mean direction, off the target",
-        verdict=_at_most(number, limit, _number(repetition, "off_axis_u_deg").value),
+        verdict=_within(number, None, limit, _number(repetition, "off_axis_u_deg").value),
+        value=number.value,
+        high=limit,
         found=number.text(".1f", "°"),
         remark=number.reason,
         limit=f"at most {limit:g}°",
@@ -169,10 +182,6 @@ def _correction(repetition: Repetition, target: Target) -> str:
 def _force(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:
     number = _number(repetition, "force_mean_N")
     band = target.force_band
-    if number.value is None:
-        verdict = Verdict.UNKNOWN
-    else:
-        verdict = Verdict.MET if band.low_n <= number.value <= band.high_n else Verdict.NOT_MET
     harder = number.value is not None and number.value < band.low_n
     with np.errstate(invalid="ignore"):
         outside = (series.magnitude_n < band.low_n) | (series.magnitude_n > band.high_n)
@@ -180,7 +189,10 @@ def _force(repetition: Repetition, series: ResolvedSeries, target: Target) -> Cr
         key="force",
         label="force",
         what="mean over the movement",
-        verdict=verdict,
+        verdict=_within(number, band.low_n, band.high_n),
+        value=number.value,
+        low=band.low_n,
+        high=band.high_n,
         found=number.text(".0f", " N"),
         remark=number.reason,
         limit=f"{band.low_n:g} to {band.high_n:g} N",
@@ -197,7 +209,9 @@ def _steady(repetition: Repetition, _series: ResolvedSeries, target: Target) -> 
         key="steady",
         label="steadiness",
         what="variation of the force about its mean",
-        verdict=_at_most(number, limit, 0.0),
+        verdict=_within(number, None, limit),
+        value=number.value,
+        high=limit,
         found=number.text(".0f", " %"),
         remark=number.reason,
         limit=f"at most {limit:g} %",
@@ -251,12 +265,17 @@ def _number(repetition: Repetition, key: str) -> _Number:
     return _Number(None, holder.reasons.get(key, ""))
 
 
-def _at_most(number: _Number, limit: float, u: float | None) -> Verdict:
+def _within(
+    number: _Number, low: float | None, high: float | None, u: float | None = None
+) -> Verdict:
     if number.value is None:
         return Verdict.UNKNOWN
-    if abs(number.value - limit) < COVERAGE_FACTOR * (u or 0.0):
+    below = np.inf if low is None else number.value - low
+    above = np.inf if high is None else high - number.value
+    room = min(below, above)
+    if abs(room) < COVERAGE_FACTOR * (u or 0.0):
         return Verdict.UNDECIDED
-    return Verdict.MET if number.value <= limit else Verdict.NOT_MET
+    return Verdict.MET if room >= 0.0 else Verdict.NOT_MET
 
 
 def _true_minus(number: str) -> str:

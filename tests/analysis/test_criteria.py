@@ -112,6 +112,75 @@ def test_each_fault_misses_its_own_criterion_only(
     assert missed == {key: found}
 
 
+def test_each_criterion_has_its_number_and_its_limits(series: ResolvedSeries) -> None:
+    target = Target()
+
+    found = {one.key: (one.value, one.low, one.high) for one in judged(series).values()}
+
+    assert found == {
+        "upward": (-2.0, None, target.superior_limit_deg),
+        "held": (100.0, target.minimum_hold_coverage_percent, None),
+        "slow": (25.0, None, target.elevation_speed_limit_deg_s),
+        "direction": (1.5, None, target.cone_deg),
+        "force": (40.0, target.force_band.low_n, target.force_band.high_n),
+        "steady": (3.0, None, target.force_cv_limit_percent),
+    }
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "verdict"),
+    [
+        ("hold_coverage_percent", 95.0, Verdict.MET),
+        ("force_mean_N", 20.0, Verdict.MET),
+        ("force_mean_N", 60.0, Verdict.MET),
+        ("force_mean_N", 60.1, Verdict.NOT_MET),
+        ("elevation_speed_peak_deg_s", 30.0, Verdict.MET),
+    ],
+)
+def test_a_limit_belongs_to_what_is_met(
+    series: ResolvedSeries, key: str, value: float, verdict: Verdict
+) -> None:
+    judging = {
+        "hold_coverage_percent": "held",
+        "force_mean_N": "force",
+        "elevation_speed_peak_deg_s": "slow",
+    }
+
+    assert judged(series, **{key: value})[judging[key]].verdict is verdict
+
+
+def test_a_hand_that_was_never_on_held_nothing(series: ResolvedSeries) -> None:
+    """There is no release then, but what was not held is known."""
+    held = judged(series, hold_coverage_percent=0.0, released_before_down=None)["held"]
+
+    assert held.verdict is Verdict.NOT_MET
+    assert held.found == "0 %"
+
+
+def test_a_release_that_nobody_saw_leaves_the_hold_open(series: ResolvedSeries) -> None:
+    held = judged(series, released_before_down=None)["held"]
+
+    assert (held.verdict, held.remark) == (Verdict.UNKNOWN, "nobody pushed")
+
+
+def test_lost_data_are_no_place_where_the_hand_was_off(series: ResolvedSeries) -> None:
+    lost = slice(100, 300)
+    force, contact = series.force_n.copy(), series.contact.copy()
+    force[lost] = np.nan
+    contact[lost] = False
+
+    held = judged(replace(series, force_n=force, contact=contact))["held"]
+
+    assert held.where == ""
+
+
+def test_what_can_harm_comes_first(series: ResolvedSeries) -> None:
+    """Upward slip, releasing early, too fast, direction, force, steadiness."""
+    order = [one.key for one in judge(repetition(), series, Target())]
+
+    assert order == ["upward", "held", "slow", "direction", "force", "steady"]
+
+
 def test_upward_slip_is_changed_before_anything_else(series: ResolvedSeries) -> None:
     criteria = judged(series, superior_angle_p95_deg=9.0, force_mean_N=90.0, force_cv_percent=30.0)
 
