@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test live lint types check fuzz bench lock clean
+.PHONY: demo test live lint types check fuzz torture soak bench lock clean
 
 demo: $(READY)
 	$(BIN)/perpend demo --out out
@@ -27,6 +27,14 @@ check: lint types test
 # A million damaged streams into the host's ears; about a minute. -P: tests/ mirrors our folders.
 fuzz: $(READY)
 	$(BIN)/python -P tests/fuzz_wire.py
+
+# Kills a real recorder a hundred times and opens and salvages what it leaves; about 4 minutes.
+torture: $(READY)
+	PERPEND_KILLS=100 $(BIN)/python -m pytest -n 2 tests/acquisition/recording/test_killed.py
+
+# Eight hours of a faulty rig, faster than real time: every sample accounted for, memory flat.
+soak: $(READY)
+	$(BIN)/python -m tests.soak --hours 8
 
 # How fast the host hears, against what C code alone takes.
 bench: $(READY)

@@ -28,7 +28,8 @@ from acquisition.session import Session
 from acquisition.virtual_rig import default_rig
 from tests.soak_rig import STREAMS, SoakRig, values
 
-MEMORY_GROWTH_MIB = 16.0
+MEMORY_GROWTH_MIB = 8.0
+"""In the second half. In the first HDF5 fills its own caches, which have a limit."""
 BLOCKS_AT_ONCE = 20_000
 
 
@@ -91,15 +92,15 @@ def main() -> int:
         faults = verify_recording(out).faults
     ledger = source.ledger
     missing = ledger.sent - recorded - counts.lost_samples - counts.dropped_by_host_samples
-    early = memory[: max(1, len(memory) // 8)][-1]
-    growth = memory[-1] - early
+    early, half = memory[0], memory[len(memory) // 2]
+    growth = memory[-1] - half
     print(f"{hours:g} h of the rig's time in {took_s:.0f} s ({hours * 3600 / took_s:.0f} x)")
     print(f"ended as {session.status!r}, {counts.frames} frames, file of {size_mib:.0f} MiB")
     print(f"the rig: {ledger}")
     print(f"the host: {counts}")
     print(f"samples: sent {ledger.sent}, recorded {recorded}, not as sent {wrong}")
     print(f"unaccounted: {missing}; repeated {counts.repeated_samples // 25} frames")
-    print(f"memory: {early:.1f} MiB after 1/8, {memory[-1]:.1f} at the end, {max(memory):.1f} most")
+    print(f"memory: {early:.1f} MiB at first, {half:.1f} half-way, {memory[-1]:.1f} at the end")
     print(f"verify: {'; '.join(faults) or 'no fault'}")
     sound = not missing and not wrong and not faults and growth < MEMORY_GROWTH_MIB
     sound = sound and session.status == "complete"

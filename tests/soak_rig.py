@@ -30,7 +30,7 @@ from firmware_protocol.messages import (
 READ_US = 100_000
 STATUS_US = 1_000_000
 FAULT_EVERY_US = 20 * 60 * 1_000_000
-"""Something happens to the line or the rig so often."""
+"""Something happens to the line or the rig so often, in a short run eight times."""
 JUMP = 2**31 - 1
 """Samples lost at once, the most that numbers of 32 bits can tell; three go past a wrap."""
 FRAME_FAULTS = (("dropped", 0.001), ("flipped", 0.0005), ("repeated", 0.0005))
@@ -80,7 +80,8 @@ class SoakRig:
         self._rig_id, self._clock, self._chance = rig_id, clock, random.Random(seed)
         self._end_us = int(hours * 3.6e9)
         self._total_us = self._device_us = self._boot = 0
-        self._fault_us = FAULT_EVERY_US
+        self._every_us = min(FAULT_EVERY_US, self._end_us // 8)
+        self._fault_us = self._every_us
         self._faults = 0
         self._number = [0, 0]
         self._is_open = self._streaming = False
@@ -142,9 +143,9 @@ class SoakRig:
             self.ledger.jumped += JUMP
             self.ledger.wraps += (self._number[0] >> 32) - before
             last = self._faults % 5 == 4
-            self._fault_us += FAULT_EVERY_US if last else STATUS_US
+            self._fault_us += self._every_us if last else STATUS_US
             return kind
-        self._fault_us = self._total_us + FAULT_EVERY_US
+        self._fault_us = self._total_us + self._every_us
         if kind == "restart":
             self.ledger.restarted += 1
             self._boot, self._device_us, self._streaming = self._boot + 1, READ_US, False

@@ -16,7 +16,7 @@ from acquisition.recording import layout
 from acquisition.recording.appender import Appender
 from acquisition.recording.layout import TableSpec
 from acquisition.recording.metadata import attribute_dtype
-from acquisition.recording.naming import create_private, give_final_name, part_path, refuse_taken
+from acquisition.recording.naming import PART_SUFFIX, create_private, give_final_name, refuse_taken
 from firmware_protocol.messages import StreamSpec
 
 ROWS_AT_ONCE = 1 << 16
@@ -31,7 +31,7 @@ def write_at_once(
     """Write a closed recording.
 
     Args:
-        path: New file; neither it nor its part file may exist.
+        path: New file; it may not exist; a part file may, as it is what is rescued.
         attributes: Every root attribute; the content hash is worked out here.
         tables: Rows of tables; the others are made empty.
         streams: The stream table.
@@ -42,8 +42,8 @@ def write_at_once(
     Raises:
         RecordingError: It cannot be written; then nothing of it is left.
     """
-    refuse_taken(path)
-    part = part_path(path)
+    refuse_taken(path, also_part=False)
+    part = path.with_name(f"{path.name}.new{PART_SUFFIX}")
     create_private(part)
     try:
         with _trouble(part), h5py.File(part, "w", libver="earliest") as file:

@@ -16,8 +16,12 @@ def part_path(path: Path) -> Path:
     return path.with_name(path.name + PART_SUFFIX)
 
 
-def refuse_taken(path: Path) -> None:
+def refuse_taken(path: Path, *, also_part: bool = True) -> None:
     """Check that a recording can get the name *path*.
+
+    Args:
+        path: The name.
+        also_part: Whether the name of its part file is needed, too.
 
     Raises:
         RecordingError: It, or its part file, is there already, or its folder is not.
@@ -27,7 +31,7 @@ def refuse_taken(path: Path) -> None:
     if os.path.lexists(path):
         raise RecordingError(f"{path}: exists already; choose another name")
     part = part_path(path)
-    if os.path.lexists(part):
+    if also_part and os.path.lexists(part):
         raise RecordingError(
             f"{part}: is being recorded, or was left by a recorder that was killed; "
             "choose another name, `perpend salvage` saves what it holds"

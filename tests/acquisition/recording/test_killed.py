@@ -22,6 +22,8 @@ from acquisition.errors import RecordingError
 from acquisition.record import record_trial
 from acquisition.recording.model import LinkCounts, Recording
 from acquisition.recording.reader import read_recording
+from acquisition.recording.salvage import salvage
+from acquisition.recording.verify import verify_recording
 from acquisition.transports import transport_for
 from acquisition.transports.virtual import VirtualPort
 from acquisition.virtual_rig import default_rig
@@ -86,6 +88,10 @@ def test_a_killed_recorder_leaves_all_but_the_last_moment(tmp_path: Path, turn: 
         assert recorded_s > announced_s - MISSING_AT_MOST_S
     assert_nothing_differs(recording)
     assert not out.exists()
+    if any(len(stream.counts) for stream in recording.streams.values()):
+        saved = salvage(tmp_path / "trial.h5.part", out)
+        assert verify_recording(saved.path).faults == ()
+        assert_nothing_differs(read_recording(saved.path))
 
 
 def test_what_a_killed_recorder_left_is_not_overwritten_and_pointed_at(tmp_path: Path) -> None:
