@@ -7,6 +7,7 @@ The other side then uses the very code it uses for a real rig. Both functions bl
 from __future__ import annotations
 
 import contextlib
+import ipaddress
 import os
 import select
 import socket
@@ -30,6 +31,14 @@ DeviceFactory = Callable[[], RigDevice]
 
 class _Gone(Exception):
     """Inside this module only: the client has left."""
+
+
+def is_loopback(host: str) -> bool:
+    """Tell whether only this machine can connect to *host*."""
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
 
 
 def serve_tcp(

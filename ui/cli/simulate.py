@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 import threading
 from pathlib import Path
 
 from ui.cli.arguments import add_json, add_virtual
 from ui.cli.exit_codes import DONE
+from ui.errors import UserError
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -21,6 +23,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="PORT",
         help="on a TCP port of this machine; 0: a free one",
     )
+    parser.add_argument(
+        "--host", default="", metavar="ADDRESS",
+        help="with --tcp: listen there; anything but this machine's own address lets others in",
+    )  # fmt: skip
     add_virtual(parser, trainee="E01", seed=0)
     parser.add_argument("--plane", type=float, default=30.0, help="plane of elevation, degrees")
     parser.add_argument("--reps", type=int, default=0, help="repetitions; 0 (default) never ends")
@@ -43,14 +49,19 @@ def run(args: argparse.Namespace) -> int:
     from acquisition.transports.virtual import VirtualPort
     from acquisition.virtual_rig.device import RigDevice
     from acquisition.virtual_rig.faults import parse_faults
-    from acquisition.virtual_rig.serve import serve_pty, serve_tcp
+    from acquisition.virtual_rig.serve import LOOPBACK, is_loopback, serve_pty, serve_tcp
     from acquisition.virtual_rig.truth_file import write_truth
 
+    if args.host and args.pty:
+        raise UserError("--host belongs to --tcp; a pseudo-terminal has no address")
+    host = args.host or LOOPBACK
+    if not is_loopback(host):
+        print(f"warning: everybody who reaches {host} can connect; no password", file=sys.stderr)
     rig = VirtualPort.from_url(parse_url(_url(args))).virtual_rig
     if args.truth is not None:
         write_truth(args.truth, rig)
     faults = parse_faults(args.faults) if args.faults else None
-    serve = serve_pty if args.pty else partial(serve_tcp, port=args.tcp)
+    serve = serve_pty if args.pty else partial(serve_tcp, host=host, port=args.tcp)
     serve(
         lambda: RigDevice(rig, faults=faults),
         clock=SystemClock(),
