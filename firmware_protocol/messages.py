@@ -40,6 +40,10 @@ class OpenCode(IntEnum):
         member._value_ = value
         return member
 
+    def __reduce_ex__(self, _protocol: object) -> tuple[object, ...]:
+        # Early releases of Python 3.11 pickle a member by name; an unknown code has none.
+        return (type(self), (self._value_,))
+
 
 class Outcome(OpenCode):
     """How the rig took a command."""
