@@ -28,7 +28,7 @@ check: lint types test
 fuzz: $(READY)
 	$(BIN)/python -P tests/fuzz_wire.py
 
-# Kills a real recorder a hundred times and opens and salvages what it leaves; about 4 minutes.
+# Kills a real recorder a hundred times and opens and salvages what it leaves; about 2 minutes.
 torture: $(READY)
 	PERPEND_KILLS=100 $(BIN)/python -m pytest -n 2 tests/acquisition/recording/test_killed.py
 
