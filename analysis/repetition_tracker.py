@@ -141,11 +141,11 @@ class RepetitionTracker:
         """Return behind which row nothing matters for its boundaries, None if more is needed."""
         if not excursion.finished:
             return excursion.settled + 1
+        if at_end:
+            return self._finder.count
         elevation_deg = np.rad2deg(np.concatenate([part.elevation_rad for part in self._rows]))
         movement = Movement(elevation_deg, (), self._fs_hz, self._settings)
         stop = movement.stop(_shifted(excursion, -self._first))
-        if at_end:
-            return self._finder.count
         # A speed is final once the rows behind it are there.
         if stop is None or self._first + stop.seen >= self._finder.count:
             return None
