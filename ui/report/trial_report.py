@@ -27,6 +27,7 @@ from ui.judged import (
 )
 from ui.numbers import shown, with_u
 from ui.report.figures.kinds import FIGURES
+from ui.report.methods import methods_of
 
 PHASE_COLUMNS, WHOLE_COLUMNS = 3, 7
 """Repetitions beside each other in the tables of measures: what a printed page takes."""
@@ -52,7 +53,7 @@ def build_report(trial: Trial) -> str:
     return environment.get_template("trial.html.j2").render(
         facts=trial.recording,
         target=trial.target,
-        settings=trial.settings,
+        methods=methods_of(trial),
         quality=trial.quality,
         concerns=_concerns(trial.quality),
         repetitions=repetitions,

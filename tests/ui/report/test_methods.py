@@ -1,0 +1,78 @@
+"""The methods text: of the parameters used, with every work it cites."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from acquisition.recording.reader import read_recording
+from analysis.pipeline import analyse
+from analysis.settings import AnalysisSettings
+from analysis.target import Target
+from analysis.trial import Trial
+from ui.report import build_report
+from ui.report.methods import CITATION, PASSAGES, Methods, methods_of
+from ui.report.references import REFERENCES
+
+
+@pytest.fixture(scope="module")
+def trial(recorded: Path) -> Trial:
+    return analyse(read_recording(recorded))
+
+
+def text_of(methods: Methods) -> str:
+    return " ".join(text for _, text in methods.paragraphs)
+
+
+def test_it_tells_the_parameters_that_were_used(recorded: Path) -> None:
+    settings = AnalysisSettings(cutoff_hz=7.5, filter_order=4, contact_on_n=6.5)
+
+    text = text_of(methods_of(analyse(read_recording(recorded), Target(), settings)))
+
+    assert "Butterworth filter of order 4" in text
+    assert "7.5 Hz is the −3 dB point" in text
+    assert "on above 6.5 N" in text
+
+
+def test_works_are_numbered_as_they_come_and_all_are_listed(trial: Trial) -> None:
+    methods = methods_of(trial)
+
+    cited = [
+        int(n) for found in re.findall(r"\[([\d, ]+)\]", text_of(methods)) for n in found.split(",")
+    ]
+
+    assert list(dict.fromkeys(cited)) == list(range(1, len(methods.works) + 1))
+    assert not CITATION.search(text_of(methods))
+
+
+def test_every_work_known_is_cited_by_some_trial(trial: Trial) -> None:
+    six_axes = replace(trial, recording={**trial.recording, "axes": 6})
+    told = " ".join(passage(six_axes) for group in PASSAGES.values() for passage in group)
+
+    assert {key for found in CITATION.findall(told) for key in found.split(",")} == set(REFERENCES)
+
+
+def test_what_was_not_done_is_not_told(trial: Trial) -> None:
+    three = methods_of(replace(trial, recording={**trial.recording, "axes": 3, "side": "right"}))
+    six = methods_of(replace(trial, recording={**trial.recording, "axes": 6, "side": "left"}))
+
+    assert "line of action" not in text_of(three)
+    assert "mirrored" not in text_of(three)
+    assert "line of action" in text_of(six)
+    assert "mirrored" in text_of(six)
+
+
+def test_every_work_names_its_year_and_where_it_is_found() -> None:
+    for work in REFERENCES.values():
+        assert re.search(r"\((19|20)\d\d\)", work)
+        assert re.search(r"doi:10\.\d{4,}/\S+$|JCGM 100:2008$", work)
+
+
+def test_the_report_carries_it(trial: Trial) -> None:
+    page = build_report(trial)
+
+    assert "Butterworth filter of order 2" in page
+    assert page.count("<li>") >= len(methods_of(trial).works)

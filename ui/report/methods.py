@@ -1,0 +1,212 @@
+"""The methods text of a report: what was done, from the parameters used, with citations.
+
+A passage is a function from the trial to its sentences; one that does not apply gives none. It
+cites as ``{slope}``, by the key in `REFERENCES`. A new method is one function and one line in
+`PASSAGES`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from importlib.metadata import version
+from typing import Any
+
+from acquisition.software import software
+from analysis.filters import LowPass, live_delay_s
+from analysis.trial import Trial
+from ui.report.references import REFERENCES
+
+CITATION = re.compile(r"\{(\w+(?:,\w+)*)\}")
+
+Passage = Callable[[Trial], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Methods:
+    """A text to adapt.
+
+    Attributes:
+        paragraphs: Name and sentences of each, citing by number in brackets.
+        works: What is cited, in the order of the numbers, from 1.
+    """
+
+    paragraphs: tuple[tuple[str, str], ...]
+    works: tuple[str, ...]
+
+
+def methods_of(trial: Trial) -> Methods:
+    """Return the text for *trial*. The same trial gives the same text."""
+    numbers: dict[str, int] = {}
+
+    def cited(match: re.Match[str]) -> str:
+        keys = match[1].split(",")
+        for key in keys:
+            numbers.setdefault(key, len(numbers) + 1)
+        return "[" + ", ".join(str(numbers[key]) for key in keys) + "]"
+
+    told = [
+        (name, " ".join(filter(None, (passage(trial) for passage in passages))))
+        for name, passages in PASSAGES.items()
+    ]
+    paragraphs = tuple((name, CITATION.sub(cited, text)) for name, text in told)
+    return Methods(paragraphs, tuple(REFERENCES[key] for key in numbers))
+
+
+def _number(value: object) -> str:
+    return f"{value:g}" if isinstance(value, int | float) else str(value)
+
+
+def _of(trial: Trial, *path: str) -> str:
+    """Return a parameter as used, by its path."""
+    value: Any = trial.settings
+    for key in path:
+        value = value[key]
+    return _number(value)
+
+
+def _rig(trial: Trial) -> str:
+    facts = trial.recording
+    rates: Mapping[str, float] = facts["rates_hz"]
+    streams = " and ".join(f"{name} at {rate:.0f} Hz" for name, rate in rates.items())
+    return (
+        f"The push of the hand on a mock upper arm ({facts['side']} side) was measured with a "
+        f"{facts['axes']}-axis load cell between the shell that is pressed and the shaft, and with "
+        f"an inertial sensor on the shaft ({streams})."
+    )
+
+
+def _axes(trial: Trial) -> str:
+    mirrored = " Data of the left rig were mirrored in the sagittal plane first."
+    return (
+        "Axes follow the recommendation of the International Society of Biomechanics {axes}: X "
+        "anterior, Y superior, Z lateral, fixed to the scapula block."
+        f"{mirrored if trial.recording['side'] == 'left' else ''}"
+    )
+
+
+def _time_base(trial: Trial) -> str:
+    rate = trial.series.fs_hz
+    return (
+        f"Device time stamps were brought to an even grid of {rate:.4g} Hz; spacings of more than "
+        f"{float(_of(trial, 'max_gap_s')) * 1000:g} ms were left as gaps. Single samples more than "
+        f"{_of(trial, 'spike_sds')} robust standard deviations from the median of their "
+        "neighbours were replaced by it {spikes}."
+    )
+
+
+def _shell(trial: Trial) -> str:
+    return (
+        "Weight and inertia of the shell were removed by adding its mass times the specific force "
+        "at its centre of mass, taken from the inertial sensor; the zero of the cell was found "
+        f"while nobody touched the rig (SD below {_of(trial, 'quiet_sd_n')} N for "
+        f"{_of(trial, 'quiet_window_s')} s)."
+    )
+
+
+def _low_pass(trial: Trial) -> str:
+    order, cutoff = trial.settings["filter_order"], trial.settings["cutoff_hz"]
+    delay = live_delay_s(LowPass(cutoff_hz=cutoff, order=order))
+    return (
+        f"Forces were low-pass filtered with a Butterworth filter of order {order}, applied "
+        f"forward and back, its cut-off corrected for the two passes so that {cutoff:g} Hz is the "
+        "−3 dB point of both {low_pass}; vectors were filtered, never angles. (On screen the same "
+        f"filter runs forward only, with a delay of {delay * 1000:.0f} ms.)"
+    )
+
+
+def _orientation(trial: Trial) -> str:
+    return (
+        "Orientation came from angular rate and specific force by an inertial filter without "
+        "magnetometer, in its offline form with estimation of the gyroscope’s bias {orientation}. "
+        "Its heading was tied to the rig at rests of the arm at home (slower than "
+        f"{_of(trial, 'rest_speed_deg_s')}°/s for at least {_of(trial, 'rest_min_s')} s) and "
+        "interpolated between them."
+    )
+
+
+def _target(trial: Trial) -> str:
+    target = trial.target
+    return (
+        f"The target direction lay {_number(target.glide_azimuth_deg)}° lateral of straight "
+        f"backward and {_number(target.inferior_tilt_deg)}° downward. Elevation is the angle of "
+        "the shaft from hanging; azimuth and superior angle are those of the force vector, the "
+        "off-axis angle is its angle from the target."
+    )
+
+
+def _repetitions(trial: Trial) -> str:
+    def cut(key: str) -> str:
+        return _of(trial, "repetitions", key)
+
+    return (
+        "A repetition is an excursion of the arm from home past "
+        f"{cut('minimum_amplitude_deg')}° and back; its limits were set where the speed of "
+        f"elevation was {float(cut('onset_share')) * 100:g} % of its peak {{onset}}, the top "
+        f"being all within {cut('top_deg')}° of the highest elevation. The hand counted as on "
+        f"above {_of(trial, 'contact_on_n')} N and as off again below "
+        f"{_of(trial, 'contact_off_n')} N."
+    )
+
+
+def _directions(trial: Trial) -> str:
+    limit = _number(trial.target.direction_u_limit_deg)
+    return (
+        "Directions were averaged as unit vectors and their scatter described by Fisher’s "
+        "concentration {directions}. Samples whose direction had a standard uncertainty of more "
+        f"than {limit}° were left out and counted."
+    )
+
+
+def _drift(trial: Trial) -> str:
+    share = float(_of(trial, "measures", "drift_outer_share")) * 100
+    return (
+        "Superior drift is the median of the slopes between all pairs of "
+        f"{_of(trial, 'measures', 'drift_points')} evenly picked samples of superior angle against "
+        f"elevation {{slope}}, for phases of at least {_of(trial, 'measures', 'drift_range_deg')}° "
+        f"of elevation, and the difference of the means over its outer {share:g} %."
+    )
+
+
+def _smoothness(trial: Trial) -> str:
+    return (
+        "Smoothness of the elevation is the spectral arc length {arc_length} and the logarithm of "
+        f"dimensionless jerk {{jerk}}, the latter of the speed low-passed at "
+        f"{_of(trial, 'measures', 'jerk_cutoff_hz')} Hz."
+    )
+
+
+def _contact(trial: Trial) -> str:
+    if trial.recording["axes"] != 6:
+        return ""
+    return (
+        "The point of contact is where the line of action of the wrench meets the spherical head "
+        "on the pressed side {contact}."
+    )
+
+
+def _uncertainty(trial: Trial) -> str:
+    return (
+        "Standard uncertainties of angles were propagated to first order {uncertainty} from the "
+        "calibration, the noise seen at rest, the zero, the orientation with the age of its "
+        "heading (growing by "
+        f"{_of(trial, 'heading_drift_deg_s')}°/s), and the mounting of the sensors."
+    )
+
+
+def _software(_: Trial) -> str:
+    numpy, scipy, vqf = (version(name) for name in ("numpy", "scipy", "vqf"))
+    return (
+        f"The analysis was done with {software()}, NumPy {numpy} {{numpy}}, SciPy {scipy} "
+        f"{{scipy}} and vqf {vqf}."
+    )
+
+
+PASSAGES: dict[str, tuple[Passage, ...]] = {
+    "Measurement": (_rig, _axes, _target),
+    "Processing": (_time_base, _shell, _low_pass, _orientation, _contact),
+    "Measures": (_repetitions, _directions, _drift, _smoothness, _uncertainty),
+    "Software": (_software,),
+}
+"""By paragraph, in the order of the text."""
