@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from acquisition.recording.model import Recording
 from acquisition.virtual_rig import SensorModel
+from analysis.criteria import Verdict, judge
 from analysis.live_chain import LiveChain
-from analysis.measures import measure_repetitions
+from analysis.live_measures import LiveMeasures, MeasuredRepetition
 from analysis.pipeline import analyse
-from analysis.repetition_tracker import FinishedRepetition, RepetitionTracker
-from analysis.target import Target
+from analysis.profile import profile_of
+from analysis.series import rows_of
+from analysis.target import ForceBand, Target
 from analysis.trial import Measured, PhaseName, Repetition
 
 Maker = Callable[..., Any]
@@ -32,23 +35,19 @@ BY_UNIT = {"_percent": 1.5, "_deg_s": 1.0, "_deg": 0.5, "_N": 0.3, "_s": 0.1}
 
 def measured_live(recording: Recording) -> list[Repetition]:
     chain = LiveChain(recording.rig, recording.identity, Target())
-    tracker = RepetitionTracker(fs_hz=chain.fs_hz)
+    live = LiveMeasures(Target(), fs_hz=chain.fs_hz, side=recording.rig.rig.side)
     first_us = min(int(stream.device_time_us[0]) for stream in recording.streams.values())
     last_us = max(int(stream.device_time_us[-1]) for stream in recording.streams.values())
-    finished: list[FinishedRepetition] = []
+    finished: list[MeasuredRepetition] = []
     for begin in range(first_us, last_us + BLOCK_US, BLOCK_US):
         for name, stream in recording.streams.items():
             now = (stream.device_time_us >= begin) & (stream.device_time_us < begin + BLOCK_US)
             chain.feed(name, stream.device_time_us[now], stream.counts[now])
         rows = chain.take()
-        finished += tracker.feed(rows) if rows is not None else ()
-    finished += tracker.finish()
-    side = recording.rig.rig.side
-    return [
-        repetition
-        for one in finished
-        for repetition in measure_repetitions(one.series, [one.spans], Target(), side=side)
-    ]
+        finished += live.feed(rows) if rows is not None else ()
+    finished += live.finish()
+    assert live.finished == sum(one.repetition.spans.complete for one in finished)
+    return [one.repetition for one in finished]
 
 
 def tolerance(key: str) -> float | None:
@@ -84,6 +83,35 @@ def test_live_measures_are_those_of_the_recording(told: Maker, person: str) -> N
 
     assert len(live) == len(offline) == 2
     for ours, theirs in zip(live, offline, strict=True):
+        assert ours.number == theirs.number
         assert_agree(ours.measured, theirs.measured)
         for phase in PhaseName:
             assert_agree(ours.phases[phase], theirs.phases[phase])
+
+
+def test_a_repetition_is_judged_right_after_it(series: Maker, lift: Maker) -> None:
+    """Its rows and spans are enough for criteria and profile; the trial goes on behind it."""
+    rows = series(lift())
+    live = LiveMeasures(Target(), fs_hz=rows.fs_hz, side="right")
+
+    first = live.feed(rows)
+    on = replace(rows, time_s=rows.time_s + rows.time_s[-1] + 1.0 / rows.fs_hz)
+    second = live.feed(on)
+
+    assert [one.repetition.number for one in (*first, *second)] == [1, 2]
+    for one in (*first, *second):
+        judged = judge(one.repetition, one.series, Target())
+        assert {criterion.verdict for criterion in judged} == {Verdict.MET, Verdict.NOT_MET}
+        profile = profile_of(one.series, one.repetition.spans, Target())
+        assert profile.raising.held.sum() == len(one.repetition.spans.raising)
+
+
+def test_a_new_target_counts_for_what_ends_behind_it(series: Maker, lift: Maker) -> None:
+    rows = series(lift())
+    live = LiveMeasures(Target(), fs_hz=rows.fs_hz, side="right")
+    live.feed(rows_of(rows, slice(0, 2000)))
+
+    live.retarget(Target(force_band=ForceBand(low_n=60.0, high_n=80.0)))
+    (one,) = live.feed(rows_of(rows, slice(2000, None)))
+
+    assert one.repetition.phases[PhaseName.MOVEMENT].values["force_in_band_percent"] == 0.0

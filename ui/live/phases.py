@@ -2,73 +2,34 @@
 
 from __future__ import annotations
 
-from enum import Enum
-
-import numpy as np
-
-from analysis.repetitions import RepetitionSettings
+from analysis.repetition_settings import RepetitionSettings
+from analysis.repetition_tracker import MovementPhase, RepetitionTracker
 from analysis.series import ResolvedSeries
 
-
-class MovementPhase(Enum):
-    """The phase; the text is for the screen."""
-
-    HOME = "arm at home"
-    RAISE = "raising"
-    LOWER = "lowering"
+__all__ = ["MovementPhase", "PhaseFollower"]
 
 
 class PhaseFollower:
-    """Follows elevation with the thresholds of the offline cutting, causally.
+    """Follows arm and hand with the cutting of the offline analysis, causally.
 
-    A raise becomes a lower when the arm has come down from its highest by more than the top's
-    width, and a raise again when it has gone up from its lowest by the minimum amplitude.
+    A repetition counts once nothing can change it any more: up to a second behind its end.
 
     Attributes:
-        phase: Now.
-        repetitions: Excursions from home past the minimum amplitude and back.
+        repetitions: Excursions from home past the minimum amplitude and back, seen whole.
     """
 
     def __init__(self, settings: RepetitionSettings | None = None) -> None:
-        self._settings = settings or RepetitionSettings()
-        self.phase = MovementPhase.HOME
+        self._settings = settings
+        self._tracker: RepetitionTracker | None = None
         self.repetitions = 0
-        self._highest = 0.0
-        self._lowest = 0.0
-        self._from_home = False
-        self._known_s = np.inf
+
+    @property
+    def phase(self) -> MovementPhase:
+        """Now."""
+        return self._tracker.phase if self._tracker else MovementPhase.HOME
 
     def feed(self, series: ResolvedSeries) -> None:
         """Take new samples; an arm unknown for too long makes no repetition."""
-        elevation_deg = np.rad2deg(series.elevation_rad)
-        known = np.isfinite(elevation_deg)
-        step = max(1, int(series.fs_hz / 100))  # a hundred looks a second are enough
-        for time_s, value in zip(
-            series.time_s[known][::step].tolist(),
-            elevation_deg[known][::step].tolist(),
-            strict=True,
-        ):
-            if not 0.0 <= time_s - self._known_s <= self._settings.unknown_s:
-                self.phase, self._from_home = MovementPhase.HOME, False
-            self._known_s = time_s
-            self._follow(value)
-
-    def _follow(self, elevation_deg: float) -> None:
-        wide = self._settings
-        if self.phase is MovementPhase.HOME:
-            self._from_home |= elevation_deg < wide.boundary_deg
-            if elevation_deg > wide.home_deg:
-                self.phase, self._highest = MovementPhase.RAISE, elevation_deg
-            return
-        self._highest = max(self._highest, elevation_deg)
-        if elevation_deg < wide.boundary_deg:
-            far = self._highest >= wide.minimum_amplitude_deg
-            self.repetitions += far and self._from_home
-            self.phase = MovementPhase.HOME
-        elif self.phase is MovementPhase.RAISE:
-            if elevation_deg < self._highest - wide.top_deg:
-                self.phase, self._lowest = MovementPhase.LOWER, elevation_deg
-        else:
-            self._lowest = min(self._lowest, elevation_deg)
-            if elevation_deg > self._lowest + wide.minimum_amplitude_deg:
-                self.phase, self._highest = MovementPhase.RAISE, elevation_deg
+        if self._tracker is None:
+            self._tracker = RepetitionTracker(self._settings, fs_hz=series.fs_hz)
+        self.repetitions += sum(one.spans.complete for one in self._tracker.feed(series))

@@ -83,6 +83,15 @@ def test_a_tremble_at_the_threshold_is_one_repetition() -> None:
     assert follower.repetitions == 1
 
 
+def test_an_arm_whose_stop_holds_it_a_little_raised_comes_home() -> None:
+    """The stop of a rig need not hang the arm straight down: 4° is no raise."""
+    follower = PhaseFollower()
+
+    follower.feed(series(np.maximum(np.concatenate([REST, arc(90.0), REST, REST]), 4.0)))
+
+    assert (follower.phase, follower.repetitions) == (MovementPhase.HOME, 1)
+
+
 @pytest.mark.parametrize(
     "broken",
     [
