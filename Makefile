@@ -36,9 +36,11 @@ torture: $(READY)
 soak: $(READY)
 	$(BIN)/python -m tests.soak --hours 8
 
-# How fast the host hears, against what C code alone takes.
+# How fast the host hears, against what C code alone takes; how fast an hour is analysed, against
+# what the libraries alone take.
 bench: $(READY)
 	$(BIN)/python -P tests/bench_wire.py
+	$(BIN)/python -P tests/bench_analysis.py
 
 $(READY): requirements.lock pyproject.toml .ci/setup
 	PYTHON="$(PYTHON)" VENV="$(VENV)" .ci/setup
