@@ -14,6 +14,7 @@ from acquisition.recording.reader import content_sha256
 from analysis.filters import LowPass, slope_runs, smooth_runs
 from analysis.measures import measure_repetitions
 from analysis.orientation import Orientation, orient
+from analysis.practice import practice_told, with_practice
 from analysis.quality import Evidence, assess, effective_rate_hz
 from analysis.repetitions import find_repetitions
 from analysis.resolve import ContactState, Unresolved, contact, resolve
@@ -78,14 +79,15 @@ def analyse(
         settings=settings,
     )
     spans = find_repetitions(series, settings.repetitions)
+    repetitions = measure_repetitions(
+        series, spans, target, settings.measures, side=recording.rig.rig.side
+    )
     return Trial(
         recording=_facts(recording, grid),
         target=target,
         settings=settings.to_dict(),
         series=series,
-        repetitions=measure_repetitions(
-            series, spans, target, settings.measures, side=recording.rig.rig.side
-        ),
+        repetitions=with_practice(repetitions, practice_told(recording, grid.origin_us), series),
         quality=assess(Evidence(recording, grid, orientation, zero)),
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
 
@@ -86,6 +86,35 @@ class RepetitionSpans:
 
 
 @dataclass(frozen=True, slots=True)
+class Practice:
+    """Under which condition a repetition was done: what a practice plan asked for.
+
+    Attributes:
+        plan: Name of the plan.
+        plan_sha256: Of its content.
+        block: Number of the block, from 1.
+        block_name: For people.
+        repetition: In the block, from 1.
+        number: In the plan, from 1; a repetition that was done again has the same.
+        feedback: ``continuous``, ``bandwidth``, ``faded``, ``summary``, ``on_request``, ``none``.
+        picture_percent: Share of the movement during which the picture could be seen.
+        card: What was shown of it afterwards: ``repetition``, ``summary``, ``asked`` or nothing.
+        set_aside: Why it does not count; empty if it does.
+    """
+
+    plan: str
+    plan_sha256: str
+    block: int
+    block_name: str
+    repetition: int
+    number: int
+    feedback: str
+    picture_percent: float
+    card: str = ""
+    set_aside: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Repetition:
     """One excursion of the arm, measured.
 
@@ -94,18 +123,21 @@ class Repetition:
         spans: Where it lies.
         measured: The measures of the whole repetition.
         phases: The measures of each phase.
+        practice: Under which condition it was done, None if no plan was followed.
     """
 
     number: int
     spans: RepetitionSpans
     measured: Measured
     phases: Mapping[PhaseName, Measured]
+    practice: Practice | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON."""
         return {
             "repetition": self.number,
             **self.measured.to_dict(),
+            "practice": asdict(self.practice) if self.practice else None,
             "phases": {name.value: self.phases[name].to_dict() for name in PhaseName},
         }
 

@@ -106,7 +106,7 @@ def test_half_of_the_repetitions_is_every_second_one() -> None:
 
 @given(st.integers(1, 60), st.floats(0, 100), st.floats(0, 100))
 def test_the_share_that_is_shown_is_the_share_asked_for(count: int, a: float, b: float) -> None:
-    """Whatever the shares: never off by more than half a repetition, and the first half has no fewer."""
+    """Off by half a repetition at most, and the first half has no fewer."""
     block = Faded(name="x", repetitions=count, first_percent=max(a, b), last_percent=min(a, b))
     found = shown(block)
     share = (a + b) / 200.0 if count > 1 else max(a, b) / 100.0
