@@ -54,6 +54,8 @@ class Push:
         superior_n: Its upward component.
         superior_deg: Superior angle, + upward.
         superior_u_deg: Its standard uncertainty.
+        azimuth_deg: 0 straight back, + lateral.
+        azimuth_u_deg: Its standard uncertainty.
         map_deg: Shape (2,): toward lateral, toward superior of the target.
         map_u_deg: Shape (2,), standard uncertainties.
     """
@@ -62,6 +64,8 @@ class Push:
     superior_n: float
     superior_deg: float
     superior_u_deg: float
+    azimuth_deg: float
+    azimuth_u_deg: float
     map_deg: Floats
     map_u_deg: Floats
 
@@ -89,7 +93,7 @@ def push_state(last: ResolvedSeries | None, feed: FeedState, target: Target) -> 
 def push_now(last: ResolvedSeries | None, state: PushState, target: Target) -> Push:
     """Return the mean of the newest moment."""
     if last is None or state not in FORCE_KNOWN:
-        return Push(*(np.nan,) * 4, np.full(2, np.nan), np.full(2, np.nan))
+        return Push(*(np.nan,) * 6, np.full(2, np.nan), np.full(2, np.nan))
     rows = newest(last)
     force = _mean(last.force_n[rows])
     u_deg = np.rad2deg(
@@ -109,6 +113,8 @@ def push_now(last: ResolvedSeries | None, state: PushState, target: Target) -> P
         superior_n=float(last.superior_force_n[rows].mean()) if upward else np.nan,
         superior_deg=float(np.rad2deg(superior_rad)) if upward else np.nan,
         superior_u_deg=float(u_deg[1]) if upward else np.nan,
+        azimuth_deg=float(np.rad2deg(np.arctan2(force[2], -force[0]))) if directed else np.nan,
+        azimuth_u_deg=float(u_deg[0]) if directed else np.nan,
         map_deg=np.rad2deg(on_map) if directed else _unknown(),
         map_u_deg=u_deg * [np.cos(superior_rad), 1.0] if directed else _unknown(),
     )
