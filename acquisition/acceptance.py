@@ -77,9 +77,15 @@ def check_rig_matches(rig: RigDescription, identity: Identity) -> None:
             f"the rig description is for {rig.rig.id!r}, but {identity.rig_serial!r} answers; "
             "use the description of that rig"
         )
-    force = next((spec for spec in identity.streams if spec.name == FORCE_STREAM), None)
-    if force is not None and len(force.channels) != rig.cell.axes:
+    sent = {spec.name: len(spec.channels) for spec in identity.streams}
+    if sent.get(FORCE_STREAM, rig.cell.axes) != rig.cell.axes:
         raise DescriptionError(
             f"the rig description says cell.axes = {rig.cell.axes}, "
-            f"but rig {identity.rig_serial!r} sends {len(force.channels)} force channels"
+            f"but rig {identity.rig_serial!r} sends {sent[FORCE_STREAM]} force channels"
+        )
+    second = rig.stabiliser and rig.stabiliser.stream
+    if second and sent.get(second, 3) != 3:
+        raise DescriptionError(
+            f"the rig description says that stream {second!r} is a cell of 3 force channels, "
+            f"but rig {identity.rig_serial!r} sends {sent[second]}"
         )

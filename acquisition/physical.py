@@ -40,6 +40,20 @@ class WrenchSamples:
 
 
 @dataclass(frozen=True, slots=True)
+class StabiliserSamples:
+    """What the cell under the stabilising hand says.
+
+    Attributes:
+        force_n: Shape (n, 3), B of a right shoulder, the hand's push on the block; the zero that
+            moved since calibration is still in.
+        saturated: Shape (n,).
+    """
+
+    force_n: Floats
+    saturated: Flags
+
+
+@dataclass(frozen=True, slots=True)
 class InertialSamples:
     """What the IMU says.
 
@@ -101,6 +115,7 @@ class PhysicalUnits:
         self._accel_turn = _turn(rig.imu.to_humerus, self._side, axial=False)
         self._gyro_turn = _turn(rig.imu.to_humerus, self._side, axial=True)
         self._imu = rig.imu
+        self._second = rig.stabiliser
 
     def wrench(self, counts: Counts, spec: StreamSpec) -> WrenchSamples:
         """Apply w = C·(n − n0), turn into H, mirror if left.
@@ -137,10 +152,28 @@ class PhysicalUnits:
             at_rails(counts, spec),
         )
 
+    def stabiliser(self, counts: Counts, spec: StreamSpec) -> StabiliserSamples:
+        """Apply F = C·(n − n0), turn into B, mirror if left.
 
-def _turn(to_humerus: Matrix3, side: str, *, axial: bool) -> Floats:
-    """Return the matrix (3, 3) by which rows in a sensor's frame are multiplied to stand in H."""
-    return mirror_if_left(np.asarray(to_humerus, dtype=np.float64).T, side, axial=axial)
+        Args:
+            counts: Shape (n, 3), raw.
+            spec: The stream as the rig described it, for the rails.
+
+        Raises:
+            ValueError: The rig description knows no such cell, or the channels are not three.
+        """
+        cell = self._second
+        if cell is None or counts.shape[1] != 3:
+            raise ValueError(f"stream {spec.name!r} is no cell of three axes by the description")
+        matrix = np.asarray(cell.calibration_matrix, dtype=np.float64)
+        zero = np.asarray(cell.zero_counts or (0.0, 0.0, 0.0))
+        force: Floats = (counts - zero) @ matrix.T @ _turn(cell.to_base, self._side, axial=False)
+        return StabiliserSamples(force, at_rails(counts, spec))
+
+
+def _turn(rotation: Matrix3, side: str, *, axial: bool) -> Floats:
+    """Return the matrix (3, 3) by which rows in a sensor's frame are multiplied to be turned."""
+    return mirror_if_left(np.asarray(rotation, dtype=np.float64).T, side, axial=axial)
 
 
 def at_rails(counts: Counts, spec: StreamSpec) -> Flags:

@@ -18,6 +18,7 @@ from msgspec import Meta
 
 from acquisition.errors import DescriptionError
 from acquisition.toml_records import read_toml, to_record
+from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM
 
 Vector = tuple[float, float, float]
 Matrix3 = tuple[Vector, Vector, Vector]
@@ -63,7 +64,7 @@ class CellDescription(_Table, frozen=True, kw_only=True):
 
     def __post_init__(self) -> None:
         _check_rotation(self.to_humerus, "cell.to_humerus")
-        _check_square(self.calibration_matrix, self.axes)
+        _check_square(self.calibration_matrix, self.axes, "cell.calibration_matrix")
         if len(self.zero_counts) not in (0, self.axes):
             raise ValueError(f"cell.zero_counts needs {self.axes} numbers, one per channel")
 
@@ -110,6 +111,34 @@ class HeadDescription(_Table, frozen=True, kw_only=True):
     radius_m: Positive
 
 
+class StabiliserDescription(_Table, frozen=True, kw_only=True):
+    """``[stabiliser]``: a second load cell, under the hand that steadies the scapula block.
+
+    It is fixed in the base frame: no shell moves with an arm, and nothing of its weight turns.
+
+    Attributes:
+        stream: Name of its stream, as the rig gives it; three force channels.
+        to_base: Rotation rows; takes a vector from the cell's frame to B.
+        calibration_matrix: 3 × 3, newtons per count; the sign is the push of the hand.
+        zero_counts: Electrical zero, one per channel.
+        calibrated_on: Date of the calibration, if known.
+    """
+
+    stream: Annotated[str, Meta(min_length=1)] = "stabiliser"
+    to_base: Matrix3
+    calibration_matrix: tuple[tuple[float, ...], ...]
+    zero_counts: tuple[float, ...] = ()
+    calibrated_on: date | None = None
+
+    def __post_init__(self) -> None:
+        _check_rotation(self.to_base, "stabiliser.to_base")
+        _check_square(self.calibration_matrix, 3, "stabiliser.calibration_matrix")
+        if len(self.zero_counts) not in (0, 3):
+            raise ValueError("stabiliser.zero_counts needs 3 numbers, one per channel")
+        if self.stream in (FORCE_STREAM, IMU_STREAM):
+            raise ValueError(f"stabiliser.stream {self.stream!r} is taken by the humerus")
+
+
 class HomeDescription(_Table, frozen=True, kw_only=True):
     """``[home]``: the pose of the hanging arm against its stop.
 
@@ -148,6 +177,7 @@ class RigDescription(_Table, frozen=True, kw_only=True):
     head: HeadDescription
     home: HomeDescription = HomeDescription()
     uncertainty: UncertaintyDescription = UncertaintyDescription()
+    stabiliser: StabiliserDescription | None = None
 
     def to_json(self) -> str:
         """Return the description as JSON: same description, same text."""
@@ -184,9 +214,9 @@ def _check_rotation(rows: Matrix3, key: str) -> None:
         raise ValueError(f"{key} is no rotation: rows must be unit, orthogonal, right-handed")
 
 
-def _check_square(rows: tuple[tuple[float, ...], ...], axes: int) -> None:
+def _check_square(rows: tuple[tuple[float, ...], ...], axes: int, key: str) -> None:
     if len(rows) != axes or any(len(row) != axes for row in rows):
-        raise ValueError(f"cell.calibration_matrix must be {axes} rows of {axes} numbers")
+        raise ValueError(f"{key} must be {axes} rows of {axes} numbers")
     matrix = np.asarray(rows)
     if not np.isfinite(matrix).all() or np.linalg.matrix_rank(matrix) < axes:
-        raise ValueError("cell.calibration_matrix cannot be inverted: check its rows")
+        raise ValueError(f"{key} cannot be inverted: check its rows")

@@ -58,6 +58,7 @@ RIG_OPTIONS: Mapping[str, Callable[[str], Any]] = {
     "rig": Path,
     "side": _one_of("right", "left"),
     "axes": _one_of("3", "6"),
+    "stabiliser": _one_of("0", "1"),
 }
 PERSON_OPTIONS: Mapping[str, Callable[[str], Any]] = {
     "trainee": _code,
@@ -111,9 +112,10 @@ class VirtualPort:
     def from_url(cls, url: PortUrl, *, clock: Clock | None = None) -> VirtualPort:
         """Make one from ``virtual:?trainee=T03&seed=7&side=left&axes=6&plane=30&speed=max``.
 
-        Options: ``trainee``; ``seed``; ``side`` and ``axes``, or ``rig``, the file of a rig of
-        one's own; ``plane``, ``top``, ``axial`` in degrees; ``reps``, 0 without end; ``speed``,
-        1 or max; ``faults``, such as loss:0.001,restart:30; ``ppm``.
+        Options: ``trainee``; ``seed``; ``side``, ``axes`` and ``stabiliser=1``, a second cell
+        under the stabilising hand, or ``rig``, the file of a rig of one's own; ``plane``, ``top``,
+        ``axial`` in degrees; ``reps``, 0 without end; ``speed``, 1 or max; ``faults``, such as
+        loss:0.001,restart:30; ``ppm``.
 
         Raises:
             PortError: An option is unknown or out of range.
@@ -210,7 +212,11 @@ def virtual_rig_with(options: Mapping[str, Any]) -> VirtualRig:
 
 def _rig_with(options: Mapping[str, Any]) -> RigDescription:
     if "rig" not in options:
-        return default_rig(options.get("side", "right"), int(options.get("axes", 3)))
-    if "side" in options or "axes" in options:
-        raise PortError("rig=FILE says side and axes itself; leave those options out")
+        return default_rig(
+            options.get("side", "right"),
+            int(options.get("axes", 3)),
+            stabiliser=options.get("stabiliser") == "1",
+        )
+    if {"side", "axes", "stabiliser"} & options.keys():
+        raise PortError("rig=FILE says side, axes and stabiliser itself; leave those options out")
     return load_rig(options["rig"])

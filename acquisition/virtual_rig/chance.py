@@ -29,6 +29,8 @@ class Purpose(IntEnum):
     TREMBLE = 4
     SENSOR_OFFSET = 5
     LINE = 6
+    STABILISER = 7
+    STABILISER_NOISE = 8
 
 
 def uniforms(

@@ -56,6 +56,8 @@ class SensorModel:
         gyro_noise_rad_s: 0.006 °/s/√Hz over 250 Hz, about.
         accel_bias_m_s2: Up to so much beyond what the rig description knows; 3 mg.
         gyro_bias_rad_s: Likewise; 0.8 °/s, so 0.5 °/s is usual.
+        stabiliser_rate_hz: Of the cell under the stabilising hand, if there is one; it has the
+            converter, the noise and the zero offset of the load cell's forces.
     """
 
     force_rate_hz: float = 1000.0
@@ -71,6 +73,7 @@ class SensorModel:
     gyro_noise_rad_s: float = 0.0017
     accel_bias_m_s2: float = 0.03
     gyro_bias_rad_s: float = 0.014
+    stabiliser_rate_hz: float = 250.0
 
 
 def _turned(vectors: Floats, matrix: Floats) -> Floats:
@@ -142,7 +145,7 @@ class LoadCell:
         )
         felt = np.hstack([force, moment]) + self._offset + self._noise * noise
         exact = np.einsum("ij,nj->ni", self._counts_per_unit, felt[:, : self._axes]) + self._zero
-        return _digitised(exact, self.spec)
+        return digitised(exact, self.spec)
 
     def wrench(self, world: WorldState) -> Floats:
         """Return what acts on the cell: force and moment about its origin, (n, 6), H, right.
@@ -183,7 +186,7 @@ class Imu:
             self._seed, Purpose.IMU_NOISE, first=first, rows=len(felt), columns=6, who=self._who
         )
         read = np.hstack([_turned(felt, self._humerus_to_imu), _turned(rate, self._humerus_to_imu)])
-        return _digitised((read + self._offset + self._noise * noise) / self._scale, self.spec)
+        return digitised((read + self._offset + self._noise * noise) / self._scale, self.spec)
 
 
 def _offsets(seed: int, rig_id: str, *, row: int) -> Floats:
@@ -193,7 +196,13 @@ def _offsets(seed: int, rig_id: str, *, row: int) -> Floats:
     return offsets
 
 
-def _digitised(exact: Floats, spec: StreamSpec) -> Counts:
+def polar_flip(side: str) -> Floats:
+    """Return what turns a right shoulder's polar vectors (…, 3) into those of a side."""
+    return _FLIP_POLAR[side]
+
+
+def digitised(exact: Floats, spec: StreamSpec) -> Counts:
+    """Return what a converter makes of exact counts (n, channels): rounded, cut at its rails."""
     low = [channel.count_min for channel in spec.channels]
     high = [channel.count_max for channel in spec.channels]
     return np.clip(np.rint(exact), low, high).astype(np.int32)

@@ -82,6 +82,20 @@ class ArmHabit(_Table, frozen=True, kw_only=True):
     top_pause_s: NotNegative = 1.0
 
 
+class StabiliserHabit(_Table, frozen=True, kw_only=True):
+    """``[CODE.stabiliser]``: the hand on the scapula block, on rigs with a cell under it.
+
+    Attributes:
+        force_n: Magnitude; 0 stays away.
+        tremble_n: SD of its tremble, 3 to 10 Hz.
+        release_share: Lets go after this share of the movement; 0 stays to the end.
+    """
+
+    force_n: Annotated[float, Meta(ge=0, le=250)] = 18.0
+    tremble_n: Annotated[float, Meta(ge=0, le=5)] = 0.3
+    release_share: Annotated[float, Meta(ge=0, le=1)] = 0.0
+
+
 class Spread(_Table, frozen=True, kw_only=True):
     """``[CODE.spread]``: standard deviations from one repetition to the next."""
 
@@ -106,6 +120,7 @@ class _Entry(_Table, frozen=True, kw_only=True):
     hand: HandHabit = HandHabit()
     arm: ArmHabit = ArmHabit()
     spread: Spread = Spread()
+    stabiliser: StabiliserHabit = StabiliserHabit()
     learning: Learning | None = None
 
     def __post_init__(self) -> None:
@@ -130,6 +145,7 @@ class Trainee:
         spread: How repetitions differ.
         model: Whom the trainee comes nearer to with practice, if anyone.
         learning_repetitions: How fast.
+        stabiliser: The other hand.
     """
 
     code: str
@@ -140,6 +156,7 @@ class Trainee:
     spread: Spread
     model: Trainee | None = None
     learning_repetitions: float = 1.0
+    stabiliser: StabiliserHabit = StabiliserHabit()  # noqa: RUF009 - frozen
 
 
 def peak_of_waves(sd: float, waves: int) -> float:
@@ -185,6 +202,7 @@ def load_trainees(path: Path) -> dict[str, Trainee]:
             entry.spread,
             found[model] if model else None,
             entry.learning.repetitions if entry.learning else 1.0,
+            entry.stabiliser,
         )
     return found
 

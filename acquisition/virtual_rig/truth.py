@@ -33,6 +33,7 @@ class Truth:
         phase: Shape (n,), values of `Phase`.
         repetition: Shape (n,), number from 1, 0 after the last.
         repetitions: Those that begin before the last of the times.
+        stabilising_n: Shape (n,), magnitude of the other hand's push on the scapula block.
     """
 
     time_s: Floats
@@ -49,6 +50,7 @@ class Truth:
     phase: NDArray[np.int64]
     repetition: NDArray[np.int64]
     repetitions: tuple[RepetitionPlan, ...]
+    stabilising_n: Floats
 
 
 def truth_of(world: WorldState, script: Script) -> Truth:
@@ -73,4 +75,5 @@ def truth_of(world: WorldState, script: Script) -> Truth:
         phase=world.phase,
         repetition=world.repetition,
         repetitions=script.plans_until(last_s),
+        stabilising_n=np.linalg.norm(world.stabilising_n, axis=1),
     )

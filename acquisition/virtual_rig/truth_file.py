@@ -107,6 +107,7 @@ def _columns(truth: Truth) -> dict[str, list[Any]]:
         "elevation_deg": np.rad2deg(truth.elevation_rad),
         "plane_deg": np.rad2deg(truth.plane_rad),
         "elevation_speed_deg_s": np.rad2deg(truth.elevation_speed_rad_s),
+        "stabilising_n": truth.stabilising_n,
     }
     columns: dict[str, list[Any]] = {
         name: [None if math.isnan(value) else round(value, 6) for value in values.tolist()]

@@ -21,6 +21,8 @@ from acquisition.virtual_rig.chance import MAX_SEED
 from acquisition.virtual_rig.hand import Hand
 from acquisition.virtual_rig.script import Script
 from acquisition.virtual_rig.sensors import Imu, LoadCell, SensorModel
+from acquisition.virtual_rig.stabiliser_cell import StabiliserCell
+from acquisition.virtual_rig.stabilising_hand import StabilisingHand
 from acquisition.virtual_rig.trainees import Trainee
 from acquisition.virtual_rig.truth import Truth, truth_of
 from acquisition.virtual_rig.world import World, WorldState
@@ -142,6 +144,7 @@ class VirtualRig:
         self._world = World(
             script,
             Hand(seed, trainee.code),
+            StabilisingHand(trainee.stabiliser, seed, trainee.code),
             plane_rad=math.radians(plane_deg),
             axial_ratio=axial_deg / 90.0,
         )
@@ -157,11 +160,23 @@ class VirtualRig:
             rate_hz=model.imu_rate_hz * (1.0 + model.imu_rate_error),
             delay_s=model.imu_delay_s,
         )
+        self._second: tuple[VirtualStream, ...] = ()
+        if rig.stabiliser is not None:
+            second = StabiliserCell(rig, rig.stabiliser, model, seed=seed, who=trainee.code)
+            self._second = (
+                VirtualStream(
+                    second.spec,
+                    self._world,
+                    second.counts,
+                    rate_hz=model.stabiliser_rate_hz,
+                    delay_s=0.0,
+                ),
+            )
 
     @property
     def streams(self) -> tuple[VirtualStream, ...]:
         """What it streams, in the order of the stream table."""
-        return (self._force, self._imu)
+        return (self._force, self._imu, *self._second)
 
     @property
     def duration_s(self) -> float:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from acquisition.virtual_rig.hand import Hand
 from acquisition.virtual_rig.kinematics import Angle, ArmMotion, arm_motion, excursion
 from acquisition.virtual_rig.script import RepetitionPlan, Script
+from acquisition.virtual_rig.stabilising_hand import StabilisingHand
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -41,6 +42,7 @@ class WorldState:
         phase: Shape (n,), values of `Phase`.
         repetition: Shape (n,), number from 1 of the repetition whose time it is, 0 after the
             last; the rest before a repetition belongs to it.
+        stabilising_n: Shape (n, 3), the other hand's push on the scapula block, B.
     """
 
     time_s: Floats
@@ -50,6 +52,7 @@ class WorldState:
     hand_on: NDArray[np.bool_]
     phase: Ints
     repetition: Ints
+    stabilising_n: Floats
 
 
 class World:
@@ -58,13 +61,23 @@ class World:
     Args:
         script: What happens when.
         hand: Whose hand.
+        stabilising: The same person's other hand.
         plane_rad: Plane of elevation.
         axial_ratio: Axial rotation gained per elevation.
     """
 
-    def __init__(self, script: Script, hand: Hand, *, plane_rad: float, axial_ratio: float) -> None:
+    def __init__(
+        self,
+        script: Script,
+        hand: Hand,
+        stabilising: StabilisingHand,
+        *,
+        plane_rad: float,
+        axial_ratio: float,
+    ) -> None:
         self.script = script
         self._hand = hand
+        self._stabilising = stabilising
         self._plane_rad = plane_rad
         self._axial_ratio = axial_ratio
 
@@ -73,6 +86,7 @@ class World:
         size = len(time_s)
         elevation = Angle(np.zeros(size), np.zeros(size), np.zeros(size))
         force, on_head = np.zeros((size, 3)), np.zeros((size, 3))
+        stabilising = np.zeros((size, 3))
         phase = np.full(size, Phase.REST, dtype=np.int64)
         repetition = np.zeros(size, dtype=np.int64)
         for plan, here in self.script.cut(time_s):
@@ -82,11 +96,12 @@ class World:
             elevation.rad_s2[here] = lift.rad_s2
             push = self._hand.push(plan, time_s[here], lift.rad)
             force[here], on_head[here] = push.force_n, push.on_head
+            stabilising[here] = self._stabilising.push(plan, time_s[here])
             phase[here] = _phases(plan, time_s[here])
             repetition[here] = plan.number
         arm = arm_motion(elevation, plane_rad=self._plane_rad, axial_ratio=self._axial_ratio)
         hand_on = np.asarray((force != 0.0).any(axis=1))
-        return WorldState(time_s, arm, force, on_head, hand_on, phase, repetition)
+        return WorldState(time_s, arm, force, on_head, hand_on, phase, repetition, stabilising)
 
 
 def _lift(plan: RepetitionPlan, time_s: Floats) -> Angle:

@@ -81,6 +81,7 @@ def still() -> Still:
         *,
         force_n: tuple[float, float, float] = (0.0, 0.0, 0.0),
         on_head: tuple[float, float, float] = (1.0, 0.0, 0.0),
+        stabilising_n: tuple[float, float, float] = (0.0, 0.0, 0.0),
     ) -> WorldState:
         zero = np.zeros(1)
         angle = Angle(np.deg2rad([elevation_deg]), zero, zero)
@@ -88,7 +89,14 @@ def still() -> Still:
         none = np.zeros(1, dtype=np.int64)
         force = np.array([force_n])
         return WorldState(
-            zero, arm, force, np.array([on_head]), np.any(force != 0.0, axis=1), none, none
+            zero,
+            arm,
+            force,
+            np.array([on_head]),
+            np.any(force != 0.0, axis=1),
+            none,
+            none,
+            np.array([stabilising_n]),
         )
 
     return make
