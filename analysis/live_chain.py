@@ -104,6 +104,10 @@ class LiveChain:
         self._rate_before = np.full((1, 3), np.nan)
         self._contact = ContactState()
 
+    def time_s(self, device_time_us: int) -> float:
+        """Return when on the series a moment of the rig's clock was; NaN before it has begun."""
+        return self._grid.time_s(device_time_us)
+
     def feed(self, name: str, device_time_us: NDArray[np.int64], counts: NDArray[np.int32]) -> None:
         """Take samples of a stream: times (n,), counts (n, channels). Unknown streams pass."""
         self._grid.feed(name, device_time_us, counts)

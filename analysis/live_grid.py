@@ -98,6 +98,10 @@ class LiveGrid:
         for part in np.split(np.arange(len(counts)), back):
             self._feed_rising(name, _rows(samples, part))
 
+    def time_s(self, device_time_us: int) -> float:
+        """Return where on the grid a moment of the rig's clock lies; NaN before it has begun."""
+        return self._clocks[-1].time_s(device_time_us * 1e-6)
+
     def take(self) -> Iterator[GridBlock]:
         """Yield what both streams cover and was not given out yet."""
         while True:
@@ -135,6 +139,10 @@ class _OneClock:
         self._held: dict[str, Sampled] = {}
         self._start_s = np.nan
         self._next = 0
+
+    def time_s(self, device_s: float) -> float:
+        """Return where on the grid a time of the rig's clock lies, NaN before it has begun."""
+        return self.begin_s + device_s - self._start_s
 
     def latest_s(self, name: str) -> float:
         """Return the time of the newest sample, −∞ before the first."""

@@ -191,6 +191,23 @@ class LiveFeed:
         kept = self._recorder.state().path is not None
         self.tell("moment marked" if kept else "moment marked, but nothing is being recorded")
 
+    def note_event(self, kind: str, text: str) -> float:
+        """Note an event in the recording; return when it was on the time axis of the push.
+
+        Args:
+            kind: A lower-case word.
+            text: At most `acquisition.session.MAX_EVENT_BYTES` long.
+
+        Returns:
+            Seconds, as in `analysis.series.ResolvedSeries.time_s`, with the host's clock bridging
+            the time since the newest block came; NaN before there is a series.
+        """
+        event = self._session.mark(kind, text)
+        age_s = self._session.health().last_block_age_s
+        if self._chain is None or age_s is None:
+            return math.nan
+        return self._chain.time_s(event.device_time_us) + age_s
+
     def tell(self, text: str, *, trouble: bool = False, stays: bool | None = None) -> None:
         """Show a message to the person at the screen; from any thread.
 

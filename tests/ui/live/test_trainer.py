@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+import pytest
 
 from analysis.target import Target
 from ui.live.phases import MovementPhase
@@ -133,3 +134,16 @@ def test_traces_have_as_many_points_as_columns_whatever_came(bench: Maker) -> No
     known = np.isfinite(looks.traces.force_n[:, 0])
     assert 60 < known.sum() < 130
     assert (looks.traces.force_n[known, 0] <= looks.traces.force_n[known, 1]).all()
+
+
+def test_an_event_is_placed_on_the_time_axis_of_the_push(bench: Maker) -> None:
+    """The rows of now are those of `delay_s` ago; a block waits up to 20 ms to be full."""
+    one = bench(UPWARD)
+    looks = one.go_on(6.0)
+
+    at_s = one.feed.note_event("mark", "now")
+
+    newest_s = looks.moment.recent[-1].time_s[-1]
+    assert newest_s < at_s < newest_s + 0.15
+    one.go_on(0.5)
+    assert one.feed.note_event("mark", "later") - at_s == pytest.approx(0.5, abs=0.005)
