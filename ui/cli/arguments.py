@@ -43,6 +43,9 @@ def add_virtual(parser: argparse.ArgumentParser, *, trainee: str, seed: int) -> 
     group.add_argument("--seed", type=int, default=seed, metavar="N", help="another, another trial")
     group.add_argument("--side", choices=("right", "left"), default="right")
     group.add_argument("--axes", choices=("3", "6"), default="3", help="of the load cell")
+    group.add_argument(
+        "--stabiliser", action="store_true", help="a second cell, under the stabilising hand"
+    )
 
 
 def add_target(parser: argparse.ArgumentParser) -> None:

@@ -32,7 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Record three repetitions, print the table, write the report, return the exit code."""
     rig = f"virtual:?trainee={args.trainee}&seed={args.seed}&side={args.side}&axes={args.axes}"
-    rig += f"&stabiliser={int(args.stabiliser)}"
+    rig += "&stabiliser=1" if args.stabiliser else ""
     if args.live:
         from ui.cli.live import open_window
 

@@ -76,7 +76,8 @@ def _url(args: argparse.Namespace) -> str:
     """Return the URL whose checks these arguments go through."""
     names = ("trainee", "seed", "side", "axes", "plane", "reps")
     options = [f"{name}={getattr(args, name)}" for name in names]
-    options.append(f"stabiliser={int(args.stabiliser)}")
+    if args.stabiliser:
+        options.append("stabiliser=1")
     if args.faults:
         options.append(f"faults={args.faults}")
     return f"virtual:?{'&'.join([*options, f'speed={args.speed}'])}"
