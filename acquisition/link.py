@@ -73,6 +73,7 @@ class Link:
         self._retries = 0
         self._deadline_ns = 0
         self._ping_ns = 0
+        self._asked_us: int | None = None
         self._heard_bytes = 0
         self._heard_ns = 0
         self._lost_ns: int | None = None
@@ -196,14 +197,18 @@ class Link:
     def _ping(self, now_ns: int) -> float:
         """Ask for the rig's clock: a rig that does not know the question costs nothing."""
         self._ping_ns = now_ns + round(PING_S * NS_PER_S)
+        asked_us = self._asked_us = now_ns // NS_PER_US
         try:
-            self._transport.write(self._host.ask(lambda number: Ping(number, now_ns // NS_PER_US)))
+            self._transport.write(self._host.ask(lambda number: Ping(number, asked_us)))
         except TransportLost as loss:
             return self._lose(str(loss))
         return 0.0
 
     def _take_pong(self, pong: Pong, now_ns: int) -> None:
-        if self.state is LinkState.STREAMING:
+        if self.state is LinkState.STREAMING and pong.host_time_us == self._asked_us:
+            # One answer to the newest question: a late or a repeated one says little, and one
+            # to a question of another day, as in bytes played back, would be wrong.
+            self._asked_us = None
             asked_ns = pong.host_time_us * NS_PER_US
             times = (asked_ns, pong.received_us, pong.sent_us, now_ns)
             self._news.append(SyncExchange(*times, segment=self.intake.segment))

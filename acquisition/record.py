@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,11 +13,13 @@ from acquisition.clock import Clock, SystemClock
 from acquisition.errors import TransportLost
 from acquisition.recording.model import LinkCounts, TrialLabel
 from acquisition.recording.naming import refuse_taken
+from acquisition.recording.raw_log import RAW_LOG_EVENT, Kind, RawLogWriter
 from acquisition.recording.writer import RecordingWriter
 from acquisition.rig import RigDescription
 from acquisition.session import COMPLETE, Session, SessionThread
 from acquisition.sinks import SinkBase
 from acquisition.transports import Transport, transport_for
+from acquisition.transports.logged import LoggedPort
 
 PATIENCE_S = 30.0
 """A cable is plugged in again within this, or not at all."""
@@ -75,6 +78,7 @@ def record_trial(
     target_json: str = "",
     label: TrialLabel = TrialLabel(),  # noqa: B008 - frozen
     seconds: float | None = None,
+    raw_log: bool = False,
     clock: Clock | None = None,
     progress: Callable[[RecordProgress], None] = lambda _: None,
 ) -> RecordOutcome:
@@ -87,6 +91,7 @@ def record_trial(
         target_json: The target to keep with the recording, empty if none.
         label: Who and what.
         seconds: Of the rig's time; None: no limit, and Ctrl-C is then the way to end.
+        raw_log: Keep the very bytes of the line beside the file, see `recording.raw_log`.
         clock: Another one than the machine's.
         progress: Called now and then with what is recorded so far.
 
@@ -100,7 +105,10 @@ def record_trial(
     refuse_taken(out)
     clock = clock or SystemClock()
     transport = transport_for(source) if isinstance(source, str) else source
-    session = Session(transport, clock=clock, patience_s=PATIENCE_S)
+    log = RawLogWriter(out, clock=clock) if raw_log else None
+    session = Session(
+        transport if log is None else LoggedPort(transport, log), clock=clock, patience_s=PATIENCE_S
+    )
     try:
         identity = session.connect()
         check_rig_matches(rig, identity)
@@ -109,12 +117,15 @@ def record_trial(
         )
     except BaseException:
         session.close("stopped: it never began")
+        if log is not None:
+            log.discard()
         raise
     watch = _StopWatch(session, seconds)
     session.add_sink(watch)
     session.add_sink(writer)
     cut_short = COMPLETE if seconds is None else "stopped: by the keyboard, before the time was up"
-    interrupted = _run(session, lambda: progress(watch.progress), if_interrupted=cut_short)
+    with _belonging(log, writer, session):
+        interrupted = _run(session, lambda: progress(watch.progress), if_interrupted=cut_short)
     return RecordOutcome(
         path=writer.close(),
         status=session.status,
@@ -122,6 +133,22 @@ def record_trial(
         seconds=watch.seconds,
         interrupted=interrupted,
     )
+
+
+@contextmanager
+def _belonging(
+    log: RawLogWriter | None, writer: RecordingWriter, session: Session
+) -> Iterator[None]:
+    """Say in the recording and its raw log that they belong together; close the log at the end."""
+    if log is None:
+        yield
+        return
+    log.add(Kind.RECORDING, writer.uuid.encode())
+    session.mark(RAW_LOG_EVENT, "the bytes of the line are kept beside this recording")
+    try:
+        yield
+    finally:
+        log.close()
 
 
 def _run(session: Session, report: Callable[[], None], *, if_interrupted: str) -> bool:

@@ -2,7 +2,8 @@
 
 A closed recording is never changed in place: a new code means a new file, checked, and then
 the old one goes. What lies beside a recording under the same name (its report, its tables)
-holds the code as well and goes with it; it can be made again.
+holds the code as well and goes with it; it can be made again. The raw log of its bytes cannot, and
+tells nothing of a person but by its name: it goes with a deletion, and gets the new name.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from acquisition.recording.index import index_of, recording_files
 from acquisition.recording.label import PERSON_CODE
 from acquisition.recording.layout import TableSpec
 from acquisition.recording.naming import PART_SUFFIX
+from acquisition.recording.raw_log import copy_raw_log, find_raw_log, raw_log_path
 from acquisition.recording.verify import verify_recording
 
 
@@ -108,7 +110,8 @@ def recode(trace: Trace, new: str, folder: Path) -> tuple[Path, ...]:
         written.extend(_recoded(path, trace.code, new) for path in sources)
     except BaseException:
         for path in written:
-            path.unlink(missing_ok=True)  # ours; the old ones are all there
+            for one in (path, raw_log_path(path)):
+                one.unlink(missing_ok=True)  # ours; the old ones are all there
         raise
     beside = (*trace.beside, *(other for path in trace.mentions for other in _beside(path)))
     delete(dataclasses.replace(trace, recordings=sources, beside=beside))
@@ -131,9 +134,13 @@ def _recoded(path: Path, old: str, new: str) -> Path:
         added = new if attributes["person"] == new.encode() else "recoded"
         out = path.with_name(f"{path.stem}_{added}{path.suffix}")
     write_at_once(out, attributes, tables, streams)
+    log = find_raw_log(path)
+    if log is not None:
+        copy_raw_log(log, out)
     faults = verify_recording(out).faults
     if faults:
-        out.unlink()
+        for one in (out, raw_log_path(out)):
+            one.unlink(missing_ok=True)
         raise RecordingError(f"{out}: did not come out right ({faults[0]}); nothing was changed")
     return out
 

@@ -24,6 +24,13 @@ from acquisition.recording.at_once import write_at_once
 from acquisition.recording.checked import SIGNATURE, CheckedFile
 from acquisition.recording.layout import TableSpec
 from acquisition.recording.metadata import clipped
+from acquisition.recording.naming import refuse_taken
+from acquisition.recording.raw_log import (
+    copy_raw_log,
+    find_raw_log,
+    raw_log_path,
+    raw_log_state,
+)
 from acquisition.recording.reader import WireStream, hash_of, wire_streams
 from acquisition.recording.verify import STOPPED, jumped_samples
 from acquisition.rig import rig_from_json
@@ -43,11 +50,13 @@ class Salvaged:
         path: The new file.
         samples: Kept, by stream.
         lost: What could not be saved, one sentence each.
+        raw_bytes: Of the line, kept in the raw log beside it; None if there was none.
     """
 
     path: Path
     samples: tuple[tuple[str, int], ...]
     lost: tuple[str, ...]
+    raw_bytes: int | None = None
 
 
 def salvage(source: Path | str, out: Path) -> Salvaged:
@@ -57,7 +66,12 @@ def salvage(source: Path | str, out: Path) -> Salvaged:
         RecordingError: *source* holds nothing that can be saved, is being recorded right now,
             or *out* cannot be made.
     """
-    source = Path(source)
+    source, log = Path(source), find_raw_log(Path(source))
+    refuse_taken(out, also_part=False)
+    if log == raw_log_path(out):
+        log = None  # it lies where it belongs already, closed
+    if log is not None:
+        refuse_taken(raw_log_path(out), also_part=False)
     with CheckedFile(source, image=mended(source)) as file:
         try:
             rig_from_json(file.text("rig_json"), where="its rig description")
@@ -73,7 +87,11 @@ def salvage(source: Path | str, out: Path) -> Salvaged:
         tables[layout.LINK] = _with_last_line(tables[layout.LINK], streams)
         attributes = {**file.attributes, "status": _status(file, lost)}
         path = write_at_once(out, attributes, tables, file.identity.streams)
-    return Salvaged(path, tuple((wire.spec.name, len(wire.counts)) for wire in streams), lost)
+    samples = tuple((wire.spec.name, len(wire.counts)) for wire in streams)
+    if log is None:
+        return Salvaged(path, samples, lost)
+    kept = copy_raw_log(log, path)
+    return Salvaged(path, samples, (*lost, *_lost_of_log(log)), kept.read_bytes)
 
 
 def mended(source: Path) -> bytes:
@@ -144,6 +162,12 @@ def _lost(file: CheckedFile) -> Iterator[str]:
     for wire in wire_streams(file):
         if wire.torn_blocks:
             yield f"stream {wire.spec.name!r}: {wire.torn_blocks} blocks are not whole"
+
+
+def _lost_of_log(log: Path) -> Iterator[str]:
+    torn = raw_log_state(log).torn
+    if torn:
+        yield f"raw log {log.name} {torn}"
 
 
 def _status(file: CheckedFile, lost: tuple[str, ...]) -> bytes:

@@ -19,6 +19,8 @@ from acquisition.recording import layout
 from acquisition.recording.checked import CheckedFile, damage
 from acquisition.recording.label import check_label
 from acquisition.recording.model import LinkCounts
+from acquisition.recording.naming import PART_SUFFIX
+from acquisition.recording.raw_log import RAW_LOG_EVENT, find_raw_log, raw_log_state
 from acquisition.recording.reader import WireStream, hash_of, link_counts, wire_streams
 from acquisition.rig import rig_from_json
 
@@ -66,7 +68,9 @@ def _verify(file: CheckedFile) -> Verified:
         faults += _faults_of_stream(wire)
     with damage(file.path):
         faults += [*_faults_of_segments(streams), *_faults_of_end(file, sha256)]
-        missing = _missing(file, streams, link_counts(file))
+        missing = [*_missing(file, streams, link_counts(file))]
+    for what, honest in _of_raw_log(file):
+        (missing if honest else faults).append(what)
     samples = tuple((wire.spec.name, len(wire.counts)) for wire in streams)
     return Verified(file.path, tuple(faults), tuple(missing), sha256, samples)
 
@@ -150,6 +154,24 @@ def _faults_of_end(file: CheckedFile, sha256: str) -> Iterator[str]:
             f"content hash is {sha256[:12]}…, at closing it was {written[:12]}…: "
             "something was changed afterwards"
         )
+
+
+def _of_raw_log(file: CheckedFile) -> Iterator[tuple[str, bool]]:
+    """Yield what is wrong with the raw log, and whether it is honest: its recorder was killed."""
+    log = find_raw_log(file.path)
+    if log is None:
+        if RAW_LOG_EVENT.encode() in file.rows(layout.EVENTS)["kind"]:
+            yield "the raw log of its bytes is not beside it any more", True
+        return
+    try:
+        state = raw_log_state(log)
+    except RecordingError as error:
+        yield str(error), False
+        return
+    if state.uuid not in ("", file.text("uuid")):
+        yield f"{log} belongs to another recording", False
+    if state.torn:
+        yield f"raw log {log} {state.torn}", log.name.endswith(PART_SUFFIX)
 
 
 def _missing(file: CheckedFile, streams: Sequence[WireStream], counts: LinkCounts) -> Iterator[str]:

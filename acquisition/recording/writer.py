@@ -94,6 +94,12 @@ class RecordingWriter:
         """Where the recording lies until it is closed."""
         return self._part
 
+    @property
+    def uuid(self) -> str:
+        """Of this recording."""
+        uuid = self._attributes["uuid"]
+        return uuid.decode() if isinstance(uuid, bytes) else str(uuid)
+
     def on_block(self, block: StreamBlock) -> None:
         """Append samples.
 

@@ -30,9 +30,9 @@ def _virtual(url: PortUrl) -> Transport:
 
 
 def _replay(url: PortUrl) -> Transport:
-    from acquisition.transports.replay import ReplayPort
+    from acquisition.transports.replay import replay_from_url
 
-    return ReplayPort.from_url(url)
+    return replay_from_url(url)
 
 
 TRANSPORTS: dict[str, Callable[[PortUrl], Transport]] = {

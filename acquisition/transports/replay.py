@@ -13,8 +13,10 @@ from pathlib import Path
 
 from acquisition.clock import Clock, SystemClock
 from acquisition.errors import PortError, RecordingError, TransportLost
+from acquisition.recording.raw_log import find_raw_log
 from acquisition.recording.reader import WireBlock, WireStream, read_wire, wire_blocks
-from acquisition.transports.base import READ_WAIT_S
+from acquisition.transports.base import READ_WAIT_S, Transport
+from acquisition.transports.replay_bytes import ReplayBytesPort
 from acquisition.transports.url import PortUrl, play_speed
 from acquisition.virtual_rig.pacing import Pacer
 from firmware_protocol.codec import samples_per_frame
@@ -61,18 +63,6 @@ class ReplayPort:
         self._identity: Identity | None = None
         self._segment = 0
         self._is_open = False
-
-    @classmethod
-    def from_url(cls, url: PortUrl) -> ReplayPort:
-        """Make one from ``replay:FILE?speed=max``.
-
-        Raises:
-            PortError: The file is not named, or an option makes no sense.
-        """
-        if not url.address:
-            raise PortError(f"{url.text}: name a recording, such as replay:trial.h5")
-        options = url.read_options({"speed": play_speed})
-        return cls(url.text, Path(url.address), **options)
 
     def open(self) -> None:
         """Read the recording; after a loss of line, go on where it was.
@@ -174,6 +164,33 @@ class ReplayPort:
     def _require_open(self) -> None:
         if not self._is_open:
             raise TransportLost(f"{self.name}: not open")
+
+
+def replay_from_url(url: PortUrl) -> Transport:
+    """Return what plays ``replay:FILE?speed=max&raw=no``.
+
+    The very bytes are played if the recording has its raw log beside it; ``raw=no`` plays its
+    blocks all the same, ``raw=yes`` insists on the bytes.
+
+    Raises:
+        PortError: The file is not named, an option makes no sense, or there is no raw log.
+    """
+    if not url.address:
+        raise PortError(f"{url.text}: name a recording, such as replay:trial.h5")
+    options = url.read_options({"speed": play_speed, "raw": _yes_or_no})
+    wanted, path = options.pop("raw", None), Path(url.address)
+    log = None if wanted is False else find_raw_log(path)
+    if log is not None:
+        return ReplayBytesPort(url.text, log, **options)
+    if wanted:
+        raise PortError(f"{url.text}: has no raw log beside it; without raw=yes its blocks play")
+    return ReplayPort(url.text, path, **options)
+
+
+def _yes_or_no(text: str) -> bool:
+    if text not in ("yes", "no"):
+        raise ValueError("yes or no")
+    return text == "yes"
 
 
 def _fits_the_wire(stream: WireStream) -> bool:

@@ -87,17 +87,16 @@ def rig_for(port: str, rig: Path | None) -> RigDescription:
     from acquisition.recording.reader import read_recording
     from acquisition.rig import load_rig
     from acquisition.transports import transport_for
-    from acquisition.transports.replay import ReplayPort
     from acquisition.transports.url import parse_url
     from acquisition.transports.virtual import VirtualPort
 
-    transport = transport_for(port)
+    transport, url = transport_for(port), parse_url(port)
     if rig is not None:
         return load_rig(rig)
     if isinstance(transport, VirtualPort):
         return transport.virtual_rig.rig
-    if isinstance(transport, ReplayPort):
-        return read_recording(parse_url(port).address).rig
+    if url.scheme == "replay":
+        return read_recording(url.address).rig
     raise UserError(
         f"{port}: a real rig needs its description: give --rig RIG.toml "
         "(acquisition/virtual_rig/rig_right.toml is a template)"

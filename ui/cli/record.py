@@ -40,6 +40,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--seconds", type=float, help="stop by itself; else Ctrl-C, or the end of the source"
     )
+    parser.add_argument(
+        "--raw-log", action="store_true",
+        help="keep the very bytes of the line too, beside the file as .raw; replay: plays them",
+    )  # fmt: skip
     add_json(parser)
 
 
@@ -65,6 +69,7 @@ def run(args: argparse.Namespace) -> int:
             target_json=(target or Target()).to_json(),
             label=label,
             seconds=args.seconds,
+            raw_log=args.raw_log,
             progress=progress,
         )
     read_recording(outcome.path)

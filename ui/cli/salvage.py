@@ -30,10 +30,12 @@ def run(args: argparse.Namespace) -> int:
     read_recording(saved.path)
     if args.json:
         plain = {"file": str(saved.path), "kept": dict(saved.samples), "lost": list(saved.lost)}
-        print(json.dumps(plain, indent=2))
+        print(json.dumps({**plain, "raw_log_bytes": saved.raw_bytes}, indent=2))
     else:
         kept = ", ".join(f"{count} {name} samples" for name, count in saved.samples)
         print(f"kept: {kept}", file=sys.stderr)
+        if saved.raw_bytes is not None:
+            print(f"kept: {saved.raw_bytes} bytes of the line in its raw log", file=sys.stderr)
         for what in saved.lost:
             print(f"lost: {what}", file=sys.stderr)
         print(saved.path)
