@@ -100,7 +100,11 @@ def mirror_if_left(vectors: Floats, side: str, *, axial: bool = False) -> Floats
 
 
 class PhysicalUnits:
-    """Turns raw counts of one rig into physical units; the same for live and offline."""
+    """Turns raw counts of one rig into physical units; the same for live and offline.
+
+    Attributes:
+        stabiliser_stream: Name of the stream of the stabilising hand's cell, None without one.
+    """
 
     def __init__(self, rig: RigDescription) -> None:
         self._side = rig.rig.side
@@ -116,6 +120,7 @@ class PhysicalUnits:
         self._gyro_turn = _turn(rig.imu.to_humerus, self._side, axial=True)
         self._imu = rig.imu
         self._second = rig.stabiliser
+        self.stabiliser_stream = rig.stabiliser.stream if rig.stabiliser else None
 
     def wrench(self, counts: Counts, spec: StreamSpec) -> WrenchSamples:
         """Apply w = C·(n − n0), turn into H, mirror if left.

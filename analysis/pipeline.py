@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -19,8 +20,10 @@ from analysis.quality import Evidence, assess, effective_rate_hz
 from analysis.repetitions import find_repetitions
 from analysis.resolve import ContactState, Unresolved, contact, resolve
 from analysis.runs import parts_of, without_short_gaps
+from analysis.series import ResolvedSeries, read_only
 from analysis.settings import AnalysisSettings
 from analysis.shell import ShellMotion, hand_wrench
+from analysis.stabiliser import StabilisingHand, stabilising_hand
 from analysis.target import Target, target_from_json
 from analysis.timebase import Grid, even_samples
 from analysis.trial import Trial
@@ -78,6 +81,9 @@ def analyse(
         ),
         settings=settings,
     )
+    series = _with_second_hand(
+        series, stabilising_hand(recording, grid, orientation.at_home, settings)
+    )
     spans = find_repetitions(series, settings.repetitions)
     repetitions = measure_repetitions(
         series, spans, target, settings.measures, side=recording.rig.rig.side
@@ -101,6 +107,12 @@ def _without_shell(
         motion = ShellMotion(moved[part, :3], moved[part, 3:], turning[part])
         pushed[part] = hand_wrench(pushed[part], geometry, motion, compensate=compensate)
     return pushed
+
+
+def _with_second_hand(series: ResolvedSeries, hand: StabilisingHand | None) -> ResolvedSeries:
+    if hand is None:
+        return series
+    return read_only(replace(series, stabiliser_n=hand.force_n, stabiliser_on=hand.on))
 
 
 def _unresolved(

@@ -104,6 +104,23 @@ def even_samples(recording: Recording, settings: AnalysisSettings) -> tuple[Grid
     return found, pushed, moved
 
 
+def stream_on_grid(
+    recording: Recording, stream: StreamData, grid: Grid, settings: AnalysisSettings
+) -> tuple[Floats, Flags]:
+    """Bring one more stream onto the grid of the others.
+
+    Returns:
+        Its physical values (n, k), NaN where not known; where they are known (n,): not in a gap,
+        not at a rail, not before its first or behind its last sample.
+    """
+    raw, _ = _raw(stream, clock_offsets_us(recording.streams), settings)
+    times = grid.time_s + grid.origin_us * 1e-6
+    values, gap, rail = _gridded(times, raw, PhysicalUnits(recording.rig), settings.max_gap_s)
+    known = ~(gap | rail) & (times >= raw.time_s[0]) & (times <= raw.time_s[-1])
+    values[~known] = np.nan
+    return values, known
+
+
 def longest_bridge_s(spec: StreamSpec, max_gap_s: float) -> float:
     """Return the longest spacing of a stream's samples that is bridged."""
     return max(max_gap_s, MAX_GAP_SAMPLES / spec.rate_hz)
@@ -111,6 +128,8 @@ def longest_bridge_s(spec: StreamSpec, max_gap_s: float) -> float:
 
 def physical_values(units: PhysicalUnits, counts: NDArray[np.int32], spec: StreamSpec) -> Floats:
     """Return force, and moment if there is one, or specific force and angular rate, (n, k)."""
+    if spec.name == units.stabiliser_stream:
+        return units.stabiliser(counts, spec).force_n
     if spec.name == IMU_STREAM:
         inertial = units.inertial(counts, spec)
         return np.hstack([inertial.specific_force_m_s2, inertial.angular_rate_rad_s])

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
-from analysis.measures import direction, force, hold, superior, timing
+from analysis.measures import direction, force, hold, stabiliser, superior, timing
 from analysis.measures.phase_view import PhaseView
 from analysis.measures.timing import RepetitionView
 
@@ -80,6 +80,21 @@ PHASE_MEASURES: tuple[Measure[PhaseView], ...] = tuple(
         ("superior_angle_u_deg", "u(superior angle)", "°", 1, direction.superior_angle_u),
         ("off_axis_u_deg", "u(off-axis)", "°", 1, direction.off_axis_u),
         ("contact_shift_mm", "contact shift", "mm", 1, hold.contact_shift),
+        ("stabiliser_present", "stabilising hand", "", 0, stabiliser.stabiliser_present),
+        (
+            "stabiliser_force_mean_N",
+            "stabilising force",
+            "N",
+            1,
+            stabiliser.stabiliser_force_mean,
+        ),
+        (
+            "stabiliser_coverage_percent",
+            "stabilising coverage",
+            "%",
+            0,
+            stabiliser.stabiliser_coverage,
+        ),
     )
 )
 """In the order of the report; each is computed for raise, lower and movement."""

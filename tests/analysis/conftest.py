@@ -62,10 +62,18 @@ def told() -> Callable[..., Told]:
     """Return a maker of recordings: side, axes, person, seed, and options of the virtual rig."""
     made: dict[str, Told] = {}
 
-    def make(side: str = "right", axes: int = 3, person: str = "E01", **options: float) -> Told:
-        key = repr((side, axes, person, sorted(options.items())))
+    def make(
+        side: str = "right",
+        axes: int = 3,
+        person: str = "E01",
+        *,
+        stabiliser: bool = False,
+        **options: float,
+    ) -> Told:
+        key = repr((side, axes, person, stabiliser, sorted(options.items())))
         if key not in made:
-            rig = VirtualRig(default_rig(side, axes), trainee(person), **options)  # type: ignore[arg-type]  # options by name, as a test needs them
+            description = default_rig(side, axes, stabiliser=stabiliser)
+            rig = VirtualRig(description, trainee(person), **options)  # type: ignore[arg-type]  # options by name, as a test needs them
             made[key] = Told(recording_of(rig), rig)
         return made[key]
 

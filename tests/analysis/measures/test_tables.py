@@ -29,7 +29,8 @@ PHASE_KEYS = [
     "off_axis_mean_deg", "off_axis_rms_deg", "off_axis_p95_deg", "direction_dispersion_deg",
     "direction_kappa", "on_target_percent", "hold_coverage_percent", "valid_percent",
     "missing_percent", "saturated_percent", "azimuth_u_deg", "superior_angle_u_deg",
-    "off_axis_u_deg", "contact_shift_mm",
+    "off_axis_u_deg", "contact_shift_mm", "stabiliser_present", "stabiliser_force_mean_N",
+    "stabiliser_coverage_percent",
 ]  # fmt: skip
 REPETITION_KEYS = [
     "side", "start_s", "top_s", "end_s", "complete", "elevation_top_deg", "raise_duration_s",
