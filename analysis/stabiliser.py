@@ -50,7 +50,7 @@ def stabilising_hand(
         settings: Parameters, those of the first cell.
     """
     cell = recording.rig.stabiliser
-    stream = cell and recording.streams.get(cell.stream)
+    stream = recording.streams.get(cell.stream) if cell else None
     if stream is None or len(stream.counts) < 2:
         return None
     force, known = stream_on_grid(recording, stream, grid, settings)
