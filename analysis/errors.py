@@ -2,7 +2,10 @@
 
 AnalysisError
 ├── TargetError      a target file is missing, broken or makes no sense
-└── NotAnalysable    the recording cannot support the analysis asked for
+├── NotAnalysable    the recording cannot support the analysis asked for
+├── StudyError       the recordings together cannot support the study asked for
+├── BadReference     a reference file is missing or broken
+└── NotComparable    the recordings named cannot be put together, or not beside each other
 """
 
 from __future__ import annotations
@@ -18,3 +21,15 @@ class TargetError(AnalysisError):
 
 class NotAnalysable(AnalysisError):
     """The recording cannot support the analysis asked for; the text says why."""
+
+
+class StudyError(AnalysisError):
+    """The recordings together cannot support the study asked for; the text says why."""
+
+
+class BadReference(AnalysisError):
+    """A reference file is missing or broken."""
+
+
+class NotComparable(AnalysisError):
+    """The recordings named cannot be put together, or not beside each other; the text says why."""

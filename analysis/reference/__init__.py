@@ -1,0 +1,1 @@
+"""The experts' reference: curves over the arc, their band, and the file it is kept in."""

@@ -1,0 +1,114 @@
+"""Repetitions as curves over the arc, on one grid, so that they can be laid on each other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.measure_settings import MeasureSettings
+from analysis.profile import ArcProfile, profile_of
+from analysis.target import Target
+from analysis.trial import PhaseName, Repetition, Trial
+
+Floats = NDArray[np.float64]
+
+WAYS = (PhaseName.RAISE, PhaseName.LOWER)
+"""The two ways along the arc, in the order of the curves."""
+LEAST_S = 0.02
+"""A bin of the arc that the push was seen in for less is not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """What is laid along the arc.
+
+    Attributes:
+        key: Exact name in files and tables.
+        label: Short name for people.
+        unit: Of the values.
+        decimals: How many are worth printing.
+        more: What a hand above the band does, in words: the push "is …".
+        less: Likewise below.
+        of: From a way along the arc and the target to the values, shape (bins,).
+    """
+
+    key: str
+    label: str
+    unit: str
+    decimals: int
+    more: str
+    less: str
+    of: Callable[[ArcProfile, Target], Floats]
+
+
+def _azimuth_error(arc: ArcProfile, target: Target) -> Floats:
+    error = arc.azimuth_deg - target.glide_azimuth_deg
+    return np.asarray((error + 180.0) % 360.0 - 180.0)
+
+
+QUANTITIES: tuple[Quantity, ...] = tuple(
+    Quantity(*row)
+    for row in (
+        (
+            "azimuth_error_deg", "azimuth error", "°", 1,
+            "further outward", "less far outward", _azimuth_error,
+        ),
+        (
+            "superior_angle_deg", "superior angle", "°", 1,
+            "further upward", "further down", lambda arc, _: arc.superior_angle_deg,
+        ),
+        ("force_N", "force", "N", 1, "harder", "lighter", lambda arc, _: arc.magnitude_n),
+        (
+            "elevation_speed_deg_s", "elevation speed", "°/s", 1,
+            "faster", "slower", lambda arc, _: arc.speed_deg_s,
+        ),
+    )
+)  # fmt: skip
+"""A new one is a line here, and a place in `ArcProfile` if it has none yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class RepetitionCurves:
+    """One finished repetition along the arc.
+
+    Attributes:
+        file: Name of the recording.
+        person: Code, empty if none.
+        number: Of the repetition in its recording.
+        elevation_deg: Shape (bins,), middles of the bins.
+        values: Shape (quantities, ways, bins), in the order of `QUANTITIES` and `WAYS`; NaN
+            where nothing is known.
+    """
+
+    file: str
+    person: str
+    number: int
+    elevation_deg: Floats
+    values: Floats
+
+
+def curves_of(trial: Trial) -> tuple[RepetitionCurves, ...]:
+    """Return every finished repetition of a trial as curves."""
+    return tuple(_curves(trial, one) for one in trial.repetitions if one.spans.complete)
+
+
+def _curves(trial: Trial, repetition: Repetition) -> RepetitionCurves:
+    settings = msgspec.convert(trial.settings["measures"], MeasureSettings)
+    profile = profile_of(trial.series, repetition.spans, trial.target, settings)
+    ways = []
+    for arc in (profile.raising, profile.lowering):
+        curves = np.stack([quantity.of(arc, trial.target) for quantity in QUANTITIES])
+        # Without a direction there is nothing to compare, whatever force and speed say.
+        curves[:, arc.directed < LEAST_S * trial.series.fs_hz] = np.nan
+        ways.append(curves)
+    return RepetitionCurves(
+        file=str(trial.recording["file"] or trial.recording["uuid"]),
+        person=str(trial.recording["person"]),
+        number=repetition.number,
+        elevation_deg=profile.raising.elevation_deg,
+        values=np.stack(ways, axis=1),
+    )
