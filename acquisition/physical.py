@@ -137,7 +137,7 @@ class PhysicalUnits:
                 f"stream {spec.name!r} has {counts.shape[1]} channels, "
                 f"the rig description says axes = {self._axes}"
             )
-        wrench: Floats = (counts - self._zero) @ self._counts_to_wrench
+        wrench = _times(counts - self._zero, self._counts_to_wrench)
         moment = wrench[:, 3:] if self._axes == 6 else None
         return WrenchSamples(wrench[:, :3], moment, at_rails(counts, spec))
 
@@ -152,8 +152,8 @@ class PhysicalUnits:
         accel = counts[:, :3] * scales.accel_m_s2 - np.asarray(self._imu.accel_offset_m_s2)
         gyro = counts[:, 3:6] * scales.gyro_rad_s - np.asarray(self._imu.gyro_offset_rad_s)
         return InertialSamples(
-            accel @ self._accel_turn,
-            gyro @ self._gyro_turn,
+            _times(accel, self._accel_turn),
+            _times(gyro, self._gyro_turn),
             at_rails(counts, spec),
         )
 
@@ -172,13 +172,23 @@ class PhysicalUnits:
             raise ValueError(f"stream {spec.name!r} is no cell of three axes by the description")
         matrix = np.asarray(cell.calibration_matrix, dtype=np.float64)
         zero = np.asarray(cell.zero_counts or (0.0, 0.0, 0.0))
-        force: Floats = (counts - zero) @ matrix.T @ _turn(cell.to_base, self._side, axial=False)
+        turn = _turn(cell.to_base, self._side, axial=False)
+        force = _times(counts - zero, matrix.T @ turn)
         return StabiliserSamples(force, at_rails(counts, spec))
 
 
 def _turn(rotation: Matrix3, side: str, *, axial: bool) -> Floats:
     """Return the matrix (3, 3) by which rows in a sensor's frame are multiplied to be turned."""
     return mirror_if_left(np.asarray(rotation, dtype=np.float64).T, side, axial=axial)
+
+
+def _times(rows: Floats, matrix: Floats) -> Floats:
+    """Return each row times a matrix, the same bits on every machine and in whatever pieces.
+
+    The threads of the linear algebra cut long arrays by the number of cores, and the last digits
+    change with the cut.
+    """
+    return np.asarray(np.einsum("ij,jk->ik", rows, matrix), dtype=np.float64)
 
 
 def at_rails(counts: Counts, spec: StreamSpec) -> Flags:

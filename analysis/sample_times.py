@@ -155,6 +155,7 @@ def _least_squares(x: Floats, y: Floats) -> tuple[float, float]:
     """Return intercept and slope; both centred first, as both are long and nearly even."""
     centre_x, centre_y = float(x.mean()), float(y.mean())
     from_x = x - centre_x
-    spread = float(from_x @ from_x)
-    slope = float(from_x @ (y - centre_y)) / spread if spread > 0.0 else 0.0
+    # Sums, not dot products: the last digits of those depend on the number of cores.
+    spread = float(np.sum(from_x * from_x))
+    slope = float(np.sum(from_x * (y - centre_y))) / spread if spread > 0.0 else 0.0
     return centre_y - slope * centre_x, slope
