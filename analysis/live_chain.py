@@ -24,7 +24,7 @@ from analysis.runs import runs_of
 from analysis.series import ResolvedSeries, joined
 from analysis.settings import AnalysisSettings
 from analysis.shell import ShellMotion, hand_wrench
-from analysis.target import Target
+from analysis.target import Aim, Target
 from analysis.uncertainty import sources_of
 from firmware_protocol.messages import Identity
 
@@ -103,6 +103,7 @@ class LiveChain:
         self._zero = LiveZero(settings, fs_hz=fs_hz)
         self._rate_before = np.full((1, 3), np.nan)
         self._contact = ContactState()
+        self._aim = Aim(self._target)
 
     def time_s(self, device_time_us: int) -> float:
         """Return when on the series a moment of the rig's clock was; NaN before it has begun."""
@@ -204,6 +205,7 @@ class LiveChain:
                 heading_drift_rad_s=float(np.deg2rad(self._settings.heading_drift_deg_s)),
             ),
             settings=self._settings,
+            aim=self._aim,
         )
 
 

@@ -6,11 +6,10 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial.transform import Rotation
 
 from acquisition.physical import Geometry
 from analysis.contact import head_contact_points
-from analysis.orientation import (
+from analysis.pose import (
     distal_axis,
     elevation,
     elevation_speed,
@@ -19,9 +18,10 @@ from analysis.orientation import (
 from analysis.runs import parts_of, run_lengths, with_hysteresis
 from analysis.series import ResolvedSeries, gathered
 from analysis.settings import AnalysisSettings
-from analysis.target import Target
+from analysis.target import Aim, Target
+from analysis.turns import Turns
 from analysis.uncertainty import UncertaintySources, direction_uncertainty
-from analysis.vectors import angle_between, cross
+from analysis.vectors import angle_between, cross, dot
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -38,10 +38,10 @@ class PushAngles:
 
 
 def push_angles(force_n: Floats, target: Floats) -> PushAngles:
-    """Resolve pushes (n, 3) in B against a unit vector (3,) in B."""
+    """Resolve pushes (n, 3) in B against a unit vector (3,), or one for each (n, 3), in B."""
     back, up, out = -force_n[:, 0], force_n[:, 1], force_n[:, 2]
     return PushAngles(
-        glide_n=force_n @ target,
+        glide_n=dot(force_n, target),
         azimuth_rad=np.asarray(np.arctan2(out, back)),
         superior_angle_rad=np.asarray(np.arctan2(up, np.hypot(back, out))),
         off_axis_rad=angle_between(force_n, target),
@@ -56,12 +56,12 @@ def target_map(force_n: Floats, target: Floats) -> Floats:
 
     Args:
         force_n: Shape (n, 3) in B.
-        target: Unit vector (3,) in B, not straight up or down.
+        target: Unit vector (3,), or one for each push (n, 3), in B, not straight up or down.
     """
     lateral = cross(np.array([0.0, 1.0, 0.0]), target)
-    lateral /= np.linalg.norm(lateral)
+    lateral /= np.linalg.norm(lateral, axis=-1, keepdims=True)
     superior = cross(target, lateral)
-    across = np.stack([force_n @ lateral, force_n @ superior], axis=1)
+    across = np.stack([dot(force_n, lateral), dot(force_n, superior)], axis=1)
     size = np.linalg.norm(across, axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
         scaled = across / size[:, np.newaxis] * angle_between(force_n, target)[:, np.newaxis]
@@ -147,18 +147,21 @@ def resolve(
     geometry: Geometry,
     sources: UncertaintySources,
     settings: AnalysisSettings,
+    aim: Aim | None = None,
 ) -> ResolvedSeries:
     """Resolve pushes against a target; the same for live and offline.
 
     Where the heading is unknown, the horizontal components and what rests on them are NaN; the
     upward component, the superior angle and the elevation do not need it. A push has a direction
     if the hand is on, the force is known, and neither across nor upward it is less certain than
-    the target allows.
+    the target allows. A target that moves is followed by *aim*, which a caller who resolves block
+    by block must keep; None begins a new one.
     """
     count = len(found.time_s)
+    aim = aim or Aim(target)
     return gathered(
         (
-            _resolve(found.rows(part), fs_hz, target, geometry, sources, settings)
+            _resolve(found.rows(part), fs_hz, target, aim, geometry, sources, settings)
             for part in parts_of(count)
         ),
         count,
@@ -169,22 +172,26 @@ def _resolve(
     found: Unresolved,
     fs_hz: float,
     target: Target,
+    aim: Aim,
     geometry: Geometry,
     sources: UncertaintySources,
     settings: AnalysisSettings,
 ) -> ResolvedSeries:
-    rotation = Rotation.from_quat(found.humerus_to_base)
-    force = np.asarray(rotation.apply(found.wrench[:, :3]))
+    rotation = Turns(found.humerus_to_base)
+    force = rotation.apply(found.wrench[:, :3])
     force[~found.pose_known] = np.nan
-    u = direction_uncertainty(force, target.direction, found.heading_age_s, sources)
-    angles = push_angles(force, target.direction)
+    distal = distal_axis(rotation)
+    raised = np.where(found.pose_known, elevation(distal), np.nan)
+    moving = aim(raised)
+    toward = target.direction if moving is None else moving
+    u = direction_uncertainty(force, toward, found.heading_age_s, sources)
+    angles = push_angles(force, toward)
     certain = u.worst_rad <= np.deg2rad(target.direction_u_limit_deg)
     faces_unknown = ~np.isfinite(found.heading_age_s)
     force[faces_unknown, 0] = force[faces_unknown, 2] = np.nan
     for value in (angles.glide_n, angles.azimuth_rad, angles.off_axis_rad):
         value[faces_unknown] = np.nan
     min_raised = float(np.deg2rad(settings.plane_min_elevation_deg))
-    distal = distal_axis(rotation)
     plane = plane_of_elevation(distal, min_raised)
     plane[faces_unknown | ~found.pose_known] = np.nan
     return ResolvedSeries(
@@ -198,7 +205,7 @@ def _resolve(
         azimuth_u_rad=u.azimuth_rad,
         superior_angle_u_rad=u.superior_angle_rad,
         off_axis_u_rad=u.off_axis_rad,
-        elevation_rad=np.where(found.pose_known, elevation(distal), np.nan),
+        elevation_rad=raised,
         plane_rad=plane,
         elevation_speed_rad_s=elevation_speed(rotation, distal, found.angular_rate_rad_s),
         missing=found.missing,
@@ -206,14 +213,15 @@ def _resolve(
         contact=found.contact,
         directed=found.contact & certain & np.isfinite(force).all(axis=1),
         contact_point_m=_contact_in_base(found, rotation, geometry),
+        target_direction=moving,
     )
 
 
-def _contact_in_base(found: Unresolved, rotation: Rotation, geometry: Geometry) -> Floats | None:
+def _contact_in_base(found: Unresolved, rotation: Turns, geometry: Geometry) -> Floats | None:
     # In B, because the head rolls under a hand that stays: in H every raise would be a slip.
     points = head_contact_points(found.wrench, geometry)
     if points is None:
         return None
-    turned = np.asarray(rotation.apply(points))
+    turned = rotation.apply(points)
     turned[~(found.pose_known & np.isfinite(found.heading_age_s))] = np.nan
     return turned

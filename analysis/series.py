@@ -40,6 +40,8 @@ class ResolvedSeries:
         contact: The hand is on, by thresholds with hysteresis.
         directed: The force is known, in contact, and certain enough to have a direction.
         contact_point_m: Shape (n, 3) in B, from the head's centre to the hand; None with 3 axes.
+        target_direction: Shape (n, 3), where the target pointed, unit vectors in B; None if it
+            stands still.
         stabiliser_n: Shape (n,), magnitude of the stabilising hand's push on the scapula block;
             None if no cell under it told.
         stabiliser_on: Shape (n,), that hand is on; None likewise.
@@ -63,6 +65,7 @@ class ResolvedSeries:
     contact: Flags
     directed: Flags
     contact_point_m: Floats | None = None
+    target_direction: Floats | None = None
     stabiliser_n: Floats | None = None
     stabiliser_on: Flags | None = None
 

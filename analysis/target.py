@@ -13,6 +13,10 @@ from numpy.typing import NDArray
 
 from acquisition.toml_records import read_toml, to_record
 from analysis.errors import TargetError
+from analysis.scapula import ScapularRhythm, WayFollower
+from analysis.series import ResolvedSeries
+
+Floats = NDArray[np.float64]
 
 
 class ForceBand(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -48,6 +52,7 @@ class Target(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
         force_cv_limit_percent: Steadiness: largest coefficient of variation over the movement.
             Our choice: published values of 1 to 5 % are for a limb at rest.
         direction_u_limit_deg: A direction less certain than this is no direction.
+        scapula: How the target moves with the arm; None, and it stands still.
     """
 
     glide_azimuth_deg: Annotated[float, Meta(ge=-90, le=90)] = 30.0
@@ -59,14 +64,34 @@ class Target(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     minimum_hold_coverage_percent: Annotated[float, Meta(ge=0, le=100)] = 95.0
     force_cv_limit_percent: Annotated[float, Meta(gt=0)] = 15.0
     direction_u_limit_deg: Annotated[float, Meta(gt=0, le=30)] = 3.0
+    scapula: ScapularRhythm | None = None
 
     @property
-    def direction(self) -> NDArray[np.float64]:
-        """Unit vector of the target in the base frame B, shape (3,)."""
+    def direction(self) -> Floats:
+        """Unit vector of the target in the base frame B, shape (3,); at home, if it moves."""
         azimuth, tilt = np.deg2rad([self.glide_azimuth_deg, self.inferior_tilt_deg])
         return np.array(
             [-np.cos(tilt) * np.cos(azimuth), -np.sin(tilt), np.cos(tilt) * np.sin(azimuth)]
         )
+
+    def directions(self, elevation_rad: Floats, lowering: Floats) -> Floats:
+        """Return where the target points at an elevation, unit vectors (n, 3) in B.
+
+        Args:
+            elevation_rad: Shape (n,); NaN gives NaN where the target moves.
+            lowering: Shape (n,), 0 all raising to 1 all lowering; see `WayFollower`.
+        """
+        if self.scapula is None:
+            return np.broadcast_to(self.direction, (len(elevation_rad), 3))
+        azimuth, tilt = np.deg2rad([self.glide_azimuth_deg, self.inferior_tilt_deg]).tolist()
+        upward = self.scapula.upward_rotation_rad(elevation_rad, lowering)
+        return self.scapula.carried(azimuth, tilt, upward)
+
+    def directions_in(self, series: ResolvedSeries) -> Floats:
+        """Return where the target pointed at each row of a series, unit vectors (n, 3) in B."""
+        if series.target_direction is not None:
+            return series.target_direction
+        return np.broadcast_to(self.direction, (len(series), 3))
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON."""
@@ -76,6 +101,20 @@ class Target(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     def to_json(self) -> str:
         """Return JSON: same target, same text."""
         return json.dumps(self.to_dict(), sort_keys=True)
+
+
+class Aim:
+    """Where a target points as the arm moves; remembers between blocks which way it goes."""
+
+    def __init__(self, target: Target) -> None:
+        self._target = target
+        self._way = WayFollower(target.scapula) if target.scapula else None
+
+    def __call__(self, elevation_rad: Floats) -> Floats | None:
+        """Take the next elevations (n,); return unit vectors (n, 3), None if it stands still."""
+        if self._way is None:
+            return None
+        return self._target.directions(elevation_rad, self._way.feed(elevation_rad))
 
 
 def load_target(path: Path | str) -> Target:

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from acquisition.physical import right_shoulder_geometry
 from acquisition.rig import STANDARD_GRAVITY_M_S2, RigDescription
-from analysis.vectors import cross
+from analysis.vectors import cross, dot
 
 Floats = NDArray[np.float64]
 
@@ -111,7 +111,7 @@ def direction_uncertainty(
 
     Args:
         force_n: Shape (n, 3), the hand's push in B. NaN gives NaN.
-        target: Shape (3,), unit vector.
+        target: Shape (3,), unit vector, or one for each push (n, 3).
         heading_age_s: Shape (n,), time from the nearest rest at home; infinite if there is none.
         sources: The inputs.
     """
@@ -147,26 +147,22 @@ class _Push:
         """Return the standard uncertainty along unit tangents (n, 3), shape (n,), radians."""
         # Turning about the vertical moves the push by up × F; 1 − that² is what is left of the
         # unit lever for the horizontal axes.
-        about_vertical2 = _dot(cross(sources.up, self.unit), tangent) ** 2
+        about_vertical2 = dot(cross(sources.up, self.unit), tangent) ** 2
         turning = sources.inclination_rad**2 * (1.0 - about_vertical2)
         # An unknown heading leaves alone what does not turn with it.
         turns = about_vertical2 > 1e-12
         turning += np.where(turns, self.heading_rad**2 * about_vertical2, 0.0)
         measured = self.force_n + sources.weight_n
-        measured2 = _dot(measured, measured) - _dot(measured, tangent) ** 2
-        across2 = _dot(tangent @ sources.force_covariance_n2, tangent)
+        measured2 = dot(measured, measured) - dot(measured, tangent) ** 2
+        across2 = dot(tangent @ sources.force_covariance_n2, tangent)
         mass2 = (sources.mass_kg * STANDARD_GRAVITY_M_S2 * (tangent @ sources.up)) ** 2
         by_force = across2 + mass2 + sources.mounting_rad**2 * measured2
         return np.asarray(np.sqrt(by_force / self.size_n**2 + turning))
 
 
-def _dot(first: Floats, second: Floats) -> Floats:
-    return np.asarray(np.einsum("ij,ij->i", first, second))
-
-
 def _away_from(unit: Floats, target: Floats, fallback: Floats) -> Floats:
     """Return the unit tangents that lead away from the target; *fallback* when right on it."""
-    cosine = unit @ target
+    cosine = dot(unit, target)
     tangent = cosine[:, np.newaxis] * unit - target
     length = np.linalg.norm(tangent, axis=1)
     on_it = ~(length > ON_TARGET_RAD)
