@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from analysis.runs import runs_of
+from analysis.runs import parts_of, runs_of
 from analysis.settings import AnalysisSettings
-from analysis.vectors import cross
+from analysis.vectors import angle_between, lengths
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -63,7 +63,10 @@ def home_rests(
         settings: What counts as still.
     """
     width = max(1, int(STILL_SMOOTHING_S * fs_hz))
-    speed = ndimage.uniform_filter1d(np.linalg.norm(rate_rad_s, axis=1), width, mode="nearest")
+    speed = np.empty(len(tilt_rad))
+    for part in parts_of(len(speed)):
+        speed[part] = lengths(rate_rad_s[part])
+    speed = ndimage.uniform_filter1d(speed, width, mode="nearest")
     still = (speed < np.deg2rad(settings.rest_speed_deg_s)) & (tilt_rad < tolerance_rad) & known
     at_home = np.zeros(len(still), dtype=np.bool_)
     for start, stop in runs_of(still, min_length=int(settings.rest_min_s * fs_hz)):
@@ -116,16 +119,25 @@ def still_rate(
     count = len(rate_rad_s) // size
     if not count:
         return np.zeros(3)
-    rates = rate_rad_s[: count * size].reshape(count, size, 3)
-    up = specific_force[: count * size].reshape(count, size, 3).mean(axis=1)
+    mean, spread = _windows(rate_rad_s, size)
+    up, _ = _windows(specific_force, size)
     whole = known[: count * size].reshape(count, size).all(axis=1)
-    tilt = np.arctan2(np.linalg.norm(cross(up, up_in_base), axis=1), up @ up_in_base)
-    spread = rates.std(axis=1).max(axis=1)
-    hanging = whole & (tilt < tolerance_rad)
+    hanging = whole & (angle_between(up, up_in_base) < tolerance_rad)
     if not hanging.any():
         return np.zeros(3)
     still = hanging & (spread <= max(QUIET_RATE_RAD_S, 2.0 * float(spread[hanging].min())))
-    return np.asarray(np.median(rates[still].mean(axis=1), axis=0))
+    return np.asarray(np.median(mean[still], axis=0))
+
+
+def _windows(x: Floats, size: int) -> tuple[Floats, Floats]:
+    """Return the means (k, 3) of windows of *size* rows of (n, 3), and their largest SD (k,)."""
+    count = len(x) // size
+    means, spread = np.empty((count, 3)), np.zeros(count)
+    for channel in range(3):
+        cut = x[: count * size, channel].reshape(count, size)
+        means[:, channel] = cut.mean(axis=1)
+        np.maximum(spread, cut.std(axis=1), out=spread)
+    return means, spread
 
 
 def _knots(

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial.transform import Rotation
 from vqf import VQF
 
 from analysis.filters import LiveLowPass, LowPass
@@ -14,7 +13,8 @@ from analysis.home import BIAS_WINDOW_S, still_rate
 from analysis.orientation import into_base, level, twist, up_in_humerus
 from analysis.runs import run_lengths, runs_of
 from analysis.settings import AnalysisSettings
-from analysis.vectors import angle_between
+from analysis.turns import quaternion_product
+from analysis.vectors import angle_between, lengths
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -59,7 +59,7 @@ class OrientationTracker:
     ) -> None:
         self._fs_hz = fs_hz
         self._up = up_in_base
-        self._level = level(up_in_base)
+        self._level = level(up_in_base).as_quat()
         self._tolerance = home_tolerance_rad
         self._slow = np.deg2rad(settings.rest_speed_deg_s)
         self._needed = int(settings.rest_min_s * fs_hz)
@@ -119,10 +119,10 @@ class OrientationTracker:
         )
         earth = np.roll(found["quat6D"], -1, axis=1)  # its scalar comes first
         rate = raw_rate - self._rough_bias - found["bias"]
-        speed = np.linalg.norm(self._smoother(rate), axis=1)
+        speed = lengths(self._smoother(rate))
         tilt = angle_between(up_in_humerus(earth), self._up)
         still = (speed < self._slow) & (tilt < self._tolerance) & heard
-        turned = twist(self._level * Rotation.from_quat(earth), self._up)
+        turned = twist(quaternion_product(self._level, earth), self._up)
         at_home, heading, age_s = self._hold_heading(still, turned)
         if self._opening is not None:
             self._opening.append(np.hstack([raw_rate, specific_force, heard[:, np.newaxis]]))

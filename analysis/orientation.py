@@ -25,14 +25,17 @@ from analysis.home import heading_of, home_rests, still_rate
 from analysis.runs import parts_of, runs_of, without_short_gaps
 from analysis.settings import AnalysisSettings
 from analysis.timebase import Grid
-from analysis.vectors import angle_between, cross
+from analysis.turns import quaternion_product
+from analysis.vectors import angle_between, cross, dot
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 EARTH_UP = np.array([0.0, 0.0, 1.0])
-DISTAL = np.array([0.0, -1.0, 0.0])
 MIN_STRETCH_S = 0.1
+FILTER_RATE_HZ = 200.0
+"""The filter is given means of the samples at this rate or a little more, if they come faster: an
+arm turns by half a degree meanwhile, and the mean rate turns it as far as the single ones do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +45,6 @@ class Orientation:
     Attributes:
         humerus_to_base: Shape (n, 4), R_BH as quaternions, scalar last.
         known: Shape (n,), there is an orientation, save perhaps its heading.
-        angular_rate_rad_s: Shape (n, 3), in H, bias taken off.
         gyro_bias_rad_s: Shape (3,), mean over the recording.
         at_home: Shape (n,), resting at home.
         heading_age_s: Shape (n,), time to the nearest rest that fixes the heading; infinite
@@ -55,7 +57,6 @@ class Orientation:
 
     humerus_to_base: Floats
     known: Flags
-    angular_rate_rad_s: Floats
     gyro_bias_rad_s: Floats
     at_home: Flags
     heading_age_s: Floats
@@ -89,7 +90,8 @@ def orient(
 
     Args:
         grid: Says where the inertial unit was heard.
-        moved: Shape (n, 6), specific force and angular rate in H.
+        moved: Shape (n, 6), specific force and angular rate in H. The bias of the gyroscope is
+            taken off it, in place: an hour's samples are too many to be held twice.
         up_in_base: Shape (3,), unit vector up in B.
         home_tolerance_rad: Tilt from home that still counts as home.
         settings: What counts as still, and as a gap.
@@ -97,43 +99,34 @@ def orient(
     Raises:
         NotAnalysable: The arm never rests at home, so the heading cannot be known.
     """
-    stretches, quaternions, rate, bias = _inertial_stretches(
+    stretches, quaternions, bias = _inertial_stretches(
         grid, moved, up_in_base, home_tolerance_rad, settings
     )
     known = np.zeros(len(quaternions), dtype=np.bool_)
     for stretch in stretches:
         known[stretch] = True
-    up = up_in_humerus(quaternions)
-    tilt = np.empty(len(up))
-    for part in parts_of(len(up)):
-        tilt[part] = angle_between(up[part], up_in_base)
+    tilt = np.empty(len(quaternions))
+    for part in parts_of(len(tilt)):
+        tilt[part] = angle_between(up_in_humerus(quaternions[part]), up_in_base)
     at_home = home_rests(
-        tilt, rate, known & grid.imu_known, grid.fs_hz, home_tolerance_rad, settings
+        tilt, moved[:, 3:], known & grid.imu_known, grid.fs_hz, home_tolerance_rad, settings
     )
     if not at_home.any():
         raise NotAnalysable(
             "the arm never rests at home (hanging, still), so the direction it faces is not "
             f"known: rest it {settings.rest_min_s:g} s before and after each repetition"
         )
-    turned = np.zeros(len(tilt))
-    turned[at_home] = twist(
-        level(up_in_base) * Rotation.from_quat(quaternions[at_home]), up_in_base
-    )
-    heading, age_s, drift = np.zeros(len(tilt)), np.full(len(tilt), np.inf), 0.0
-    for part in stretches:
-        one = heading_of(at_home[part], turned[part], grid.fs_hz)
-        heading[part], age_s[part] = one.turned_rad, one.age_s
-        drift = max(drift, one.drift_rad)
+    ups = _vertical_at_rests(quaternions, at_home)
+    age_s, drift = _head_for_base(quaternions, at_home, stretches, up_in_base, grid.fs_hz)
     return Orientation(
-        humerus_to_base=into_base(quaternions, heading, up_in_base),
+        humerus_to_base=quaternions,
         known=known,
-        angular_rate_rad_s=rate,
-        gyro_bias_rad_s=np.asarray(bias),
+        gyro_bias_rad_s=bias,
         at_home=at_home,
         heading_age_s=age_s,
         heading_drift_rad=drift,
         home_tilt_rad=float(tilt[at_home].mean()),
-        home_shift_rad=_largest_shift(up, at_home),
+        home_shift_rad=float(angle_between(ups[1:], ups[:-1]).max(initial=0.0)),
         felt_at_home_m_s2=float(np.linalg.norm(moved[at_home, :3].mean(axis=0))),
     )
 
@@ -166,7 +159,7 @@ def up_in_humerus(humerus_to_earth: Floats) -> Floats:
     It does not depend on the heading.
     """
     x, y, z, w = humerus_to_earth.T
-    return np.stack([2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)], axis=1)
+    return np.array([2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)]).T
 
 
 def into_base(humerus_to_earth: Floats, heading_rad: Floats, up_in_base: Floats) -> Floats:
@@ -179,68 +172,10 @@ def into_base(humerus_to_earth: Floats, heading_rad: Floats, up_in_base: Floats)
     levelled = level(up_in_base)
     turned_half = Rotation.from_rotvec(np.pi * up_in_base) * levelled
     # A turn by −h after a fixed one is cos(h/2)·fixed − sin(h/2)·(half a turn after it).
-    fixed, turned = levelled.as_quat(), turned_half.as_quat()
-    found = np.empty_like(humerus_to_earth)
-    for part in parts_of(len(found)):
-        half = heading_rad[part, np.newaxis] / 2
-        to_base = np.cos(half) * fixed - np.sin(half) * turned
-        found[part] = quaternion_product(to_base, humerus_to_earth[part])
-    return found
-
-
-def quaternion_product(first: Floats, second: Floats) -> Floats:
-    """Return first · second, (n, 4), scalar last: the second rotation acts before the first.
-
-    Hamilton's product; scipy's rotations do the same six times slower on long arrays.
-    """
-    x1, y1, z1, w1 = first.T
-    x2, y2, z2, w2 = second.T
-    return np.stack(
-        [
-            w1 * x2 + x1 * w2 + y1 * z2 - z1 * y2,
-            w1 * y2 - x1 * z2 + y1 * w2 + z1 * x2,
-            w1 * z2 + x1 * y2 - y1 * x2 + z1 * w2,
-            w1 * w2 - x1 * x2 - y1 * y2 - z1 * z2,
-        ],
-        axis=1,
-    )
-
-
-def distal_axis(humerus_to_base: Rotation) -> Floats:
-    """Return where the arm points, in B, shape (n, 3): −Y of H."""
-    return np.asarray(humerus_to_base.apply(DISTAL))
-
-
-def elevation(distal: Floats) -> Floats:
-    """Return the angle of distal axes (n, 3) in B from straight down, shape (n,), radians."""
-    return np.asarray(np.arctan2(np.hypot(distal[:, 0], distal[:, 2]), -distal[:, 1]))
-
-
-def plane_of_elevation(distal: Floats, min_elevation_rad: float) -> Floats:
-    """Return the azimuth of distal axes (n, 3) in B about Y, shape (n,), radians.
-
-    0 in the frontal plane, +π/2 straight ahead; NaN below *min_elevation_rad*, and as near to
-    straight up, where it is not defined.
-    """
-    plane = np.arctan2(distal[:, 0], distal[:, 2])
-    plane[np.hypot(distal[:, 0], distal[:, 2]) < np.sin(min_elevation_rad)] = np.nan
-    return np.asarray(plane)
-
-
-def elevation_speed(humerus_to_base: Rotation, distal: Floats, rate_rad_s: Floats) -> Floats:
-    """Return how fast the elevation grows, shape (n,), rad/s.
-
-    Args:
-        humerus_to_base: n rotations.
-        distal: Shape (n, 3), their `distal_axis`.
-        rate_rad_s: Shape (n, 3), angular rate in H.
-    """
-    change = humerus_to_base.apply(cross(rate_rad_s, DISTAL))
-    out = np.hypot(distal[:, 0], distal[:, 2])
-    # At the hanging arm every direction is outward: there the speed is that of the tip.
-    outward = (distal[:, 0] * change[:, 0] + distal[:, 2] * change[:, 2]) / np.maximum(out, 1e-9)
-    outward = np.where(out > 1e-3, outward, np.hypot(change[:, 0], change[:, 2]))
-    return np.asarray(-distal[:, 1] * outward + out * change[:, 1])
+    half = heading_rad / 2.0
+    to_base = np.outer(levelled.as_quat(), np.cos(half))
+    to_base -= np.outer(turned_half.as_quat(), np.sin(half))
+    return quaternion_product(to_base.T, humerus_to_earth)
 
 
 def level(up_in_base: Floats) -> Rotation:
@@ -253,58 +188,114 @@ def level(up_in_base: Floats) -> Rotation:
     return Rotation.from_rotvec(axis / length * angle)
 
 
-def twist(rotations: Rotation, axis: Floats) -> Floats:
-    """Return the part of each rotation that turns about *axis* (3,), radians, shape (n,)."""
-    quaternions = np.atleast_2d(rotations.as_quat())  # scalar last
-    return np.asarray(2.0 * np.arctan2(quaternions[:, :3] @ axis, quaternions[:, 3]))
+def twist(quaternions: Floats, axis: Floats) -> Floats:
+    """Return the part of each rotation that turns about *axis* (3,), radians, shape (n,).
+
+    Args:
+        quaternions: Shape (n, 4), scalar last.
+        axis: Unit vector.
+    """
+    return np.asarray(2.0 * np.arctan2(dot(quaternions, axis), quaternions[:, 3]))
 
 
 def _inertial_stretches(
     grid: Grid, moved: Floats, up_in_base: Floats, tolerance_rad: float, settings: AnalysisSettings
-) -> tuple[list[slice], Floats, Floats, Floats]:
-    """Return the stretches without long gaps; quaternions (n, 4), rates (n, 3), mean bias (3,)."""
+) -> tuple[list[slice], Floats, Floats]:
+    """Return the stretches without long gaps; quaternions (n, 4); the mean bias taken off, (3,)."""
+    rate = moved[:, 3:]
     rough_bias = still_rate(
-        moved[:, 3:], moved[:, :3], grid.imu_known, up_in_base, tolerance_rad, grid.fs_hz
+        rate, moved[:, :3], grid.imu_known, up_in_base, tolerance_rad, grid.fs_hz
     )
-    quaternions = np.tile([0.0, 0.0, 0.0, 1.0], (len(moved), 1))
-    rate = moved[:, 3:] - rough_bias
+    rate -= rough_bias
+    quaternions = np.zeros((4, len(moved))).T
+    quaternions[:, 3] = 1.0
     going_on = without_short_gaps(grid.imu_known, int(settings.orientation_gap_s * grid.fs_hz))
     shortest = max(2, int(MIN_STRETCH_S * grid.fs_hz))
     stretches = [slice(*run) for run in runs_of(going_on, min_length=shortest)]
     biases, lengths = [np.zeros(3)], [0]
     # Rows between the unit's own samples are interpolated and tell the filter nothing new.
-    every = max(1, int(grid.fs_hz / grid.imu_rate_hz))
+    every = max(1, int(grid.fs_hz / min(grid.imu_rate_hz, FILTER_RATE_HZ)))
     for part in stretches:
-        rows = slice(part.start, part.stop, every)
-        one = inertial_orientation(rate[rows], moved[rows, :3], fs_hz=grid.fs_hz / every)
-        quaternions[part] = _between(one.humerus_to_earth, every, part.stop - part.start)
-        rate[part] -= np.repeat(one.bias_rad_s, every, axis=0)[: part.stop - part.start]
+        one = _filtered_by_blocks(rate[part], moved[part, :3], every, grid.fs_hz)
+        _spread(one.humerus_to_earth, every, quaternions[part])
+        for step in range(every):
+            rows = rate[part][step::every]
+            rows -= one.bias_rad_s[: len(rows)]
         biases.append(one.bias_rad_s.mean(axis=0))
         lengths.append(part.stop - part.start)
     weights = lengths if sum(lengths) else None
     bias = rough_bias + np.average(biases, axis=0, weights=weights)
-    return stretches, quaternions, rate, np.asarray(bias)
+    return stretches, quaternions, np.asarray(bias)
 
 
-def _between(quaternions: Floats, every: int, count: int) -> Floats:
-    """Return *count* rows from every so-manieth one (k, 4), neighbours blended; the last is held.
+def _filtered_by_blocks(rate: Floats, force: Floats, every: int, fs_hz: float) -> Inertial:
+    """Filter means of *every* rows; each orientation is that at the last of its rows."""
+    turned = block_means(rate, every)
+    # The rates turn the arm up to the last row: the force that belongs to it lies around that row.
+    felt = block_means(force[every // 2 :], every)
+    if len(felt) < len(turned):
+        felt = np.concatenate([felt, force[-1:]])
+    return inertial_orientation(turned, felt, fs_hz=fs_hz / every)
+
+
+def block_means(x: Floats, every: int) -> Floats:
+    """Return the means of *every* rows after the other, (⌈n/every⌉, k); the last may have fewer."""
+    if every == 1:
+        return x
+    whole = len(x) // every
+    total = x[: whole * every : every].copy()
+    for step in range(1, every):
+        total += x[step : whole * every : every]
+    total /= every
+    rest = x[whole * every :]
+    return np.concatenate([total, rest.mean(axis=0, keepdims=True)]) if len(rest) else total
+
+
+def _spread(quaternions: Floats, every: int, out: Floats) -> None:
+    """Fill *out* (n, 4) between quaternions (k, 4), which belong to every so-manieth row's end.
 
     Neighbours lie a fraction of a degree apart, where a chord is as good as the arc.
     """
     if every == 1:
-        return quaternions
+        out[:] = quaternions
+        return
     opposite = np.einsum("ij,ij->i", quaternions[1:], quaternions[:-1]) < 0.0
     signs = np.where(np.cumsum(np.concatenate([[False], opposite])) % 2, -1.0, 1.0)
-    ends = np.concatenate([quaternions, quaternions[-1:]])
-    ends *= np.append(signs, signs[-1])[:, np.newaxis]
-    blended = np.empty((len(quaternions), every, 4))
+    ends = quaternions * signs[:, np.newaxis]
+    # The mean rate of the first rows brought it to the first one: back by as much.
+    before = 2.0 * ends[:1] - ends[1:2] if len(ends) > 1 else ends
+    ends = np.concatenate([before, ends])
     for step in range(every):
-        share = step / every
-        blended[:, step] = (1.0 - share) * ends[:-1] + share * ends[1:]
-    return blended.reshape(-1, 4)[:count]
+        share = (step + 1) / every
+        rows = out[step::every]
+        rows[:] = (1.0 - share) * ends[: len(rows)] + share * ends[1 : len(rows) + 1]
 
 
-def _largest_shift(up: Floats, at_home: Flags) -> float:
-    """Return the largest change of the mean vertical (n, 3) from one rest to the next, radians."""
-    means = np.array([up[start:stop].mean(axis=0) for start, stop in runs_of(at_home)])
-    return float(angle_between(means[1:], means[:-1]).max(initial=0.0))
+def _head_for_base(
+    quaternions: Floats, at_home: Flags, stretches: list[slice], up_in_base: Floats, fs_hz: float
+) -> tuple[Floats, float]:
+    """Turn R_EH (n, 4) into R_BH in place; return the heading's age (n,) and largest drift."""
+    levelled = level(up_in_base).as_quat()
+    age_s, drift = np.full(len(at_home), np.inf), 0.0
+    for part in stretches:
+        turned = np.zeros(part.stop - part.start)
+        for start, stop in runs_of(at_home[part]):
+            rest = quaternion_product(levelled, quaternions[part][start:stop])
+            turned[start:stop] = twist(rest, up_in_base)
+        heading = heading_of(at_home[part], turned, fs_hz)
+        age_s[part] = heading.age_s
+        drift = max(drift, heading.drift_rad)
+        for piece in parts_of(len(turned)):
+            rows = quaternions[part][piece]
+            rows[:] = into_base(rows, heading.turned_rad[piece], up_in_base)
+    return age_s, drift
+
+
+def _vertical_at_rests(humerus_to_earth: Floats, at_home: Flags) -> Floats:
+    """Return the mean vertical in H of each rest, shape (rests, 3)."""
+    return np.array(
+        [
+            up_in_humerus(humerus_to_earth[start:stop]).mean(axis=0)
+            for start, stop in runs_of(at_home)
+        ]
+    )

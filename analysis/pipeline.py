@@ -59,7 +59,6 @@ def analyse(
     geometry = right_shoulder_geometry(recording.rig)
     tolerance = np.deg2rad(recording.rig.home.tolerance_deg)
     orientation = orient(grid, moved, geometry.vertical_in_base, tolerance, settings)
-    moved[:, 3:] = orientation.angular_rate_rad_s
     low_pass = LowPass(cutoff_hz=settings.cutoff_hz, order=settings.filter_order)
     # Each name is given anew, so that an hour's arrays are let go of as soon as they are used.
     moved = smooth_runs(moved, grid.imu_known, low_pass, fs_hz=grid.fs_hz)
