@@ -179,4 +179,4 @@ def _scaled(rows: Floats, sd: Floats) -> Floats:
     """Return rows (n, points) scaled so that their root mean square is *sd* (points,)."""
     rms = np.sqrt(np.mean(rows**2, axis=0))
     scale = np.divide(sd, rms, out=np.zeros_like(rms), where=rms > 0.0)
-    return rows * scale
+    return np.asarray(rows * scale)

@@ -63,6 +63,24 @@ def _check_names(paths: dict[Path, Path], *, force: bool) -> None:
         by_report[report] = recording
 
 
+def new_files(paths: Sequence[Path], *, force: bool) -> None:
+    """Make sure that files may be written.
+
+    Args:
+        paths: Of a command's results.
+        force: Whether files that exist may be replaced.
+
+    Raises:
+        UserError: A file is there already, two would get the same name, or a folder is missing.
+    """
+    for path in paths:
+        existing_folder(path.parent)
+        if os.path.lexists(path) and not force:
+            raise UserError(f"{path}: exists already; name another, or --force to replace it")
+    if len(set(paths)) < len(paths):
+        raise UserError(f"{paths[0]}: two files would get this name; name another")
+
+
 def write_whole(path: Path, text: str) -> None:
     """Write a text file by way of a neighbour, so that it is there whole or not at all.
 

@@ -145,7 +145,7 @@ def _quality(trial: Trial) -> list[RenderableType]:
 
 
 def _numbers(trial: Trial) -> Table:
-    table = _titled("over the movement")
+    table = titled("over the movement")
     for _, name, unit in COLUMNS:
         table.add_column(f"{name}\n{unit}", justify="right", no_wrap=True)
     for repetition in trial.repetitions:
@@ -162,7 +162,7 @@ def _numbers(trial: Trial) -> Table:
 
 
 def _verdicts(repetitions: Sequence[Judged]) -> Table:
-    table = _titled("against its criteria")
+    table = titled("against its criteria")
     for criterion in repetitions[0].criteria:
         table.add_column(f"{criterion.label}\n{criterion.wanted}", justify="right", no_wrap=True)
     for one in repetitions:
@@ -170,7 +170,8 @@ def _verdicts(repetitions: Sequence[Judged]) -> Table:
     return table
 
 
-def _titled(title: str, first: str = "") -> Table:
+def titled(title: str, first: str = "") -> Table:
+    """Return an empty table in our style; its first column names the rows."""
     table = Table(
         title=title,
         title_justify="left",
@@ -205,7 +206,7 @@ def _advice(repetitions: Sequence[Judged]) -> list[RenderableType]:
 
 
 def _every_measure(repetition: Repetition) -> Table:
-    table = _titled(f"repetition {_name(repetition)}", "measure")
+    table = titled(f"repetition {_name(repetition)}", "measure")
     table.add_column("unit")
     for name in PhaseName:
         table.add_column(name.value, justify="right")

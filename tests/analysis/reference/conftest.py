@@ -16,7 +16,7 @@ from analysis.target import Target
 Floats = NDArray[np.float64]
 
 BINS = 12
-MIDDLES = np.arange(BINS) * 5.0 + 2.5
+MIDDLES: Floats = np.arange(BINS, dtype=np.float64) * 5.0 + 2.5
 LEVELS = np.array([0.0, -5.0, 40.0, 20.0])
 """Of azimuth error, superior angle, force and speed."""
 

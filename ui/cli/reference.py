@@ -1,0 +1,79 @@
+"""``perpend reference``: builds an expert reference band from recordings."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ui.cli.arguments import add_json, add_recordings, add_target, target_for
+from ui.cli.batch import Batch, recordings_in, trial_of
+from ui.cli.output import new_files, write_whole
+from ui.errors import UserError
+
+if TYPE_CHECKING:
+    from analysis.reference.model import ReferenceSettings
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of the verb."""
+    add_recordings(parser)
+    parser.add_argument(
+        "--out", type=Path, required=True, metavar="JSON", help="the reference; its picture goes "
+        "beside it, as SVG",
+    )  # fmt: skip
+    add_target(parser)
+    group = parser.add_argument_group("the band")
+    group.add_argument(
+        "--level", type=float, default=95.0, metavar="PERCENT",
+        help="chance that a whole further repetition stays in it (default 95)",
+    )  # fmt: skip
+    group.add_argument(
+        "--resamples", type=int, default=2000, metavar="N", help="of the bootstrap (default 2000)"
+    )
+    group.add_argument("--seed", type=int, default=0, metavar="N", help="of the bootstrap")
+    parser.add_argument("--force", action="store_true", help="replace files of the same name")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Build the reference, write file and picture, say what it means, return the exit code."""
+    from analysis.reference.build import build_reference
+    from analysis.reference.evidence import evidence_of
+    from analysis.reference.reference_file import reference_json
+    from ui.report.figures.arc_bands import reference_picture
+
+    settings = _settings(args)
+    picture = args.out.with_suffix(".svg")
+    new_files((args.out, picture), force=args.force)
+    files, target = recordings_in(args.files), target_for(args.target)
+    batch = Batch("reference", files, "analysing")
+    reference = build_reference(
+        batch.done(lambda path: evidence_of(trial_of(path, target))), settings
+    )
+    text = reference_json(reference)
+    write_whole(args.out, text)
+    write_whole(picture, reference_picture(reference))
+    if args.json:
+        sys.stdout.write(text)
+    else:
+        from ui.cli.reference_table import reference_table
+        from ui.cli.tables import print_all
+
+        print_all([reference_table(reference)])
+        print(f"reference  {args.out}")
+        print(f"picture    {picture}")
+    return batch.exit_code
+
+
+def _settings(args: argparse.Namespace) -> ReferenceSettings:
+    import msgspec
+
+    from analysis.reference.model import ReferenceSettings
+
+    given = {"level": args.level / 100.0, "resamples": args.resamples, "seed": args.seed}
+    try:
+        return msgspec.convert(given, ReferenceSettings)
+    except msgspec.ValidationError as cause:
+        raise UserError(f"--level, --resamples or --seed: {cause}") from cause
