@@ -23,7 +23,7 @@ from analysis.trial import Practice, Repetition
 Floats = NDArray[np.float64]
 
 PRACTICE_EVENT = "practice"
-REASON_LENGTH = 200
+REASON_BYTES = 200
 """A longer reason is cut: an event has a limit."""
 
 
@@ -79,7 +79,9 @@ class PracticeEvent(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=Tru
 
     def to_text(self) -> str:
         """Return the text for the recording."""
-        short = msgspec.structs.replace(self, reason=self.reason[:REASON_LENGTH])
+        plain = "".join(filter(str.isprintable, self.reason)).encode("utf-8", "replace")
+        reason = plain[:REASON_BYTES].decode("utf-8", "ignore")
+        short = msgspec.structs.replace(self, reason=reason)
         return msgspec.json.encode(short).decode()
 
 
@@ -173,7 +175,9 @@ def _set_aside(found: list[Repetition], told: Told, series: ResolvedSeries) -> N
     for index in reversed(range(len(found))):
         one = found[index]
         if _at(series, one.spans.raising.start) < told.at_s:
-            if one.practice is not None and one.practice.number == told.event.number:
+            under_way = told.at_s < _at(series, one.spans.movement.stop)
+            meant = one.practice is not None and one.practice.number == told.event.number
+            if one.practice is not None and (meant or under_way):
                 aside = replace(one.practice, set_aside=told.event.reason or "no reason given")
                 found[index] = replace(one, practice=aside)
             return

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from acquisition.recording.model import Event, Recording
+from acquisition.session import MAX_EVENT_BYTES
 from acquisition.virtual_rig.sensors import SensorModel
 from analysis.event_times import event_times_s
 from analysis.pipeline import analyse
@@ -32,7 +33,7 @@ def event(at_s: float, kind: str, text: str) -> Event:
 
 
 def told_at(at_s: float, what: Practised, number: int = 1, **more: Any) -> Event:
-    fields = {
+    fields: dict[str, Any] = {
         "plan": "faded",
         "plan_sha256": "ab" * 32,
         "block": 1,
@@ -151,10 +152,12 @@ def test_it_is_in_the_json(two: Recording) -> None:
     }
 
 
-def test_a_long_reason_is_cut_so_that_the_event_fits() -> None:
-    told = told_at(0.0, Practised.SKIPPED, reason="x" * 5000)
+@pytest.mark.parametrize("reason", ["x" * 5000, "\0" * 5000, "€" * 5000, "\ud800" * 300])
+def test_a_long_or_odd_reason_is_cut_so_that_the_event_fits(reason: str) -> None:
+    told = told_at(0.0, Practised.SKIPPED, reason=reason, block_name="€" * 80)
 
-    assert len(told.text) < 1000
+    assert len(told.text.encode()) <= MAX_EVENT_BYTES
+    assert "\0" not in told.text
 
 
 def test_an_event_between_two_blocks_is_timed_by_the_host(two: Recording) -> None:
