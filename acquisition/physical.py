@@ -22,6 +22,7 @@ Flags = NDArray[np.bool_]
 
 _POLAR_MIRROR = np.array([1.0, 1.0, -1.0])
 _AXIAL_MIRROR = np.array([-1.0, -1.0, 1.0])
+TURNED_AT_ONCE = 4096
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +138,9 @@ class PhysicalUnits:
                 f"stream {spec.name!r} has {counts.shape[1]} channels, "
                 f"the rig description says axes = {self._axes}"
             )
-        wrench = _times(counts - self._zero, self._counts_to_wrench)
+        columns = _columns(counts)
+        columns -= self._zero[:, np.newaxis]
+        wrench = _times(columns, self._counts_to_wrench)
         moment = wrench[:, 3:] if self._axes == 6 else None
         return WrenchSamples(wrench[:, :3], moment, at_rails(counts, spec))
 
@@ -148,9 +151,12 @@ class PhysicalUnits:
             counts: Shape (n, 6): ax ay az gx gy gz, raw.
             spec: The stream as the rig described it, for the rails.
         """
-        scales = self._imu.scales
-        accel = counts[:, :3] * scales.accel_m_s2 - np.asarray(self._imu.accel_offset_m_s2)
-        gyro = counts[:, 3:6] * scales.gyro_rad_s - np.asarray(self._imu.gyro_offset_rad_s)
+        scales, imu = self._imu.scales, self._imu
+        accel, gyro = np.split(_columns(counts), 2)
+        accel *= scales.accel_m_s2
+        accel -= np.asarray(imu.accel_offset_m_s2)[:, np.newaxis]
+        gyro *= scales.gyro_rad_s
+        gyro -= np.asarray(imu.gyro_offset_rad_s)[:, np.newaxis]
         return InertialSamples(
             _times(accel, self._accel_turn),
             _times(gyro, self._gyro_turn),
@@ -173,7 +179,7 @@ class PhysicalUnits:
         matrix = np.asarray(cell.calibration_matrix, dtype=np.float64)
         zero = np.asarray(cell.zero_counts or (0.0, 0.0, 0.0))
         turn = _turn(cell.to_base, self._side, axial=False)
-        force = _times(counts - zero, matrix.T @ turn)
+        force = _times(_columns(counts) - zero[:, np.newaxis], matrix.T @ turn)
         return StabiliserSamples(force, at_rails(counts, spec))
 
 
@@ -182,17 +188,26 @@ def _turn(rotation: Matrix3, side: str, *, axial: bool) -> Floats:
     return mirror_if_left(np.asarray(rotation, dtype=np.float64).T, side, axial=axial)
 
 
-def _times(rows: Floats, matrix: Floats) -> Floats:
-    """Return each row times a matrix, the same bits on every machine and in whatever pieces.
+def _columns(counts: Counts) -> Floats:
+    """Return counts (n, channels) as numbers (channels, n), each channel in one piece."""
+    return np.ascontiguousarray(counts.T, dtype=np.float64)
+
+
+def _times(columns: Floats, matrix: Floats) -> Floats:
+    """Return each row of *columns*.T times a matrix, the same bits in whatever pieces.
 
     The threads of the linear algebra cut long arrays by the number of cores, and the last digits
-    change with the cut.
+    change with the cut. Each component of the result lies in one piece of memory.
     """
-    return np.asarray(np.einsum("ij,jk->ik", rows, matrix), dtype=np.float64)
+    return np.asarray(np.einsum("jk,jn->kn", matrix, columns), dtype=np.float64).T
 
 
 def at_rails(counts: Counts, spec: StreamSpec) -> Flags:
     """Tell which rows (n,) hold a count at or beyond a rail of its converter."""
+    highest_low = max(channel.count_min for channel in spec.channels)
+    lowest_high = min(channel.count_max for channel in spec.channels)
+    if len(counts) and highest_low < counts.min() and counts.max() < lowest_high:
+        return np.zeros(len(counts), dtype=np.bool_)  # nearly always, and at a glance
     low = np.array([channel.count_min for channel in spec.channels])
     high = np.array([channel.count_max for channel in spec.channels])
     outside: Flags = (counts <= low) | (counts >= high)
