@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from firmware_protocol.codec import BLOCK_HEAD_BYTES, BLOCK_TYPE, bytes_per_sample
 from firmware_protocol.messages import SampleBlock, SampleType, StreamSpec
 
 WIRE_DTYPES: dict[SampleType, np.dtype[np.signedinteger]] = {
@@ -16,19 +18,31 @@ WIRE_DTYPES: dict[SampleType, np.dtype[np.signedinteger]] = {
 }
 """How one value lies in a block and in a recording."""
 
+HEAD_FIELDS = (
+    ("type", "u1"),
+    ("stream_id", "u1"),
+    ("sequence", "<u4"),
+    ("device_time_us", "<u8"),
+    ("span_us", "<u4"),
+    ("sample_count", "u1"),
+)
+"""What stands before the data in the payload of a block, as PROTOCOL.md has it."""
+
 
 @dataclass(frozen=True, slots=True)
 class StreamBlock:
     """Consecutive samples of one stream, as arrays that cannot be changed.
+
+    They came in one block of the wire, or in several of one size without a gap.
 
     Attributes:
         spec: The stream as the rig described it.
         sample_number: Number of the first sample since start, unwrapped to 64 bit.
         device_time_us: Shape (n,), the rig's clock, one for each sample.
         counts: Shape (n, channels), raw.
-        arrival_ns: Host monotonic clock when the block had come.
+        arrival_ns: Host monotonic clock when the samples had come.
         segment: Counts up when the rig or the line came back anew.
-        raw: What the wire said.
+        wire: One row for each block of the wire: `HEAD_FIELDS` and ``values``.
     """
 
     spec: StreamSpec
@@ -37,16 +51,75 @@ class StreamBlock:
     counts: NDArray[np.int32]
     arrival_ns: int
     segment: int
-    raw: SampleBlock = field(repr=False)
+    wire: NDArray[np.void] = field(repr=False)
 
     def __len__(self) -> int:
         return len(self.counts)
+
+    @property
+    def end_us(self) -> int:
+        """Time of the last sample."""
+        return int(self.wire["device_time_us"][-1]) + int(self.wire["span_us"][-1])
+
+    def wire_blocks(self) -> Iterator[SampleBlock]:
+        """Yield what the wire said, oldest first."""
+        heads = (self.wire[name].tolist() for name, _ in HEAD_FIELDS[1:])
+        for row, values in zip(zip(*heads, strict=True), self.wire["values"], strict=True):
+            stream_id, sequence, device_time_us, span_us, count = row
+            data = values.tobytes()
+            yield SampleBlock(stream_id, sequence, device_time_us, span_us, count, data)
+
+
+def wire_table(payloads: Sequence[bytes], spec: StreamSpec) -> NDArray[np.void] | None:
+    """Return the payloads of some sample blocks as a table, for `joined_blocks`.
+
+    What the heads say is not looked at.
+
+    Returns:
+        One row for each payload; None if they are not all of one size with room for whole
+        samples.
+    """
+    size = len(payloads[0])
+    count, left = divmod(size - BLOCK_HEAD_BYTES, bytes_per_sample(spec))
+    if count < 1 or left or set(map(len, payloads)) != {size}:
+        return None
+    dtype = _row_dtype(spec.sample_type, count, len(spec.channels))
+    return np.frombuffer(b"".join(payloads), dtype=dtype)
+
+
+def joined_blocks(
+    table: NDArray[np.void],
+    spec: StreamSpec,
+    *,
+    sample_number: int,
+    arrival_ns: int,
+    segment: int,
+) -> StreamBlock:
+    """Return blocks that follow each other without a gap as arrays.
+
+    Args:
+        table: Of `wire_table`; each row has as many samples as its head says.
+        spec: The stream's row of the stream table.
+        sample_number: Unwrapped number of the first sample.
+        arrival_ns: When they came.
+        segment: Which stretch of the recording they belong to.
+    """
+    values = table["values"]
+    count = values.shape[1]
+    times = table["span_us"].astype(np.int64)[:, None] * _ramp(count)
+    times //= max(count - 1, 1)
+    times += table["device_time_us"].astype(np.int64)[:, None]
+    counts = values.astype(np.int32).reshape(-1, len(spec.channels))
+    device_time_us = times.reshape(-1)
+    for array in (device_time_us, counts):
+        array.flags.writeable = False
+    return StreamBlock(spec, sample_number, device_time_us, counts, arrival_ns, segment, table)
 
 
 def stream_block(
     raw: SampleBlock, spec: StreamSpec, *, sample_number: int, arrival_ns: int, segment: int
 ) -> StreamBlock:
-    """Return *raw* as arrays.
+    """Return one block as arrays.
 
     Args:
         raw: A block whose data have the length that *spec* and its sample count ask for.
@@ -55,13 +128,19 @@ def stream_block(
         arrival_ns: When it came.
         segment: Which stretch of the recording it belongs to.
     """
-    # One block a call, a hundred times a second: plain steps, not those for many blocks.
-    times = raw.device_time_us + raw.span_us * _ramp(raw.sample_count) // max(
-        raw.sample_count - 1, 1
+    dtype = _row_dtype(spec.sample_type, raw.sample_count, len(spec.channels))
+    values = np.frombuffer(raw.data, dtype=dtype["values"])[0]
+    head = (raw.stream_id, raw.sequence, raw.device_time_us, raw.span_us, raw.sample_count)
+    table = np.array([(BLOCK_TYPE, *head, values)], dtype=dtype)
+    table.flags.writeable = False
+    return joined_blocks(
+        table, spec, sample_number=sample_number, arrival_ns=arrival_ns, segment=segment
     )
-    values = sample_values(raw.data, spec)
-    times.flags.writeable = False
-    return StreamBlock(spec, sample_number, times, values, arrival_ns, segment, raw)
+
+
+@lru_cache(maxsize=256)
+def _row_dtype(sample_type: SampleType, count: int, channels: int) -> np.dtype[np.void]:
+    return np.dtype([*HEAD_FIELDS, ("values", WIRE_DTYPES[sample_type], (count, channels))])
 
 
 @lru_cache(maxsize=256)
@@ -70,18 +149,6 @@ def _ramp(count: int) -> NDArray[np.int64]:
     ramp = np.arange(count, dtype=np.int64)
     ramp.flags.writeable = False
     return ramp
-
-
-def sample_values(data: bytes, spec: StreamSpec) -> NDArray[np.int32]:
-    """Return the counts in *data*, read-only, shape (n, channels).
-
-    Raises:
-        ValueError: *data* does not hold whole rows.
-    """
-    flat = np.frombuffer(data, dtype=WIRE_DTYPES[spec.sample_type])
-    counts: NDArray[np.int32] = flat.reshape(-1, len(spec.channels)).astype(np.int32)
-    counts.flags.writeable = False
-    return counts
 
 
 def sample_times_us(

@@ -8,6 +8,7 @@ from acquisition.stream_tracker import MAX_TIME_US, StreamTracker
 from firmware_protocol.codec import Malformed
 from firmware_protocol.framing import FrameFault
 from firmware_protocol.messages import RigMessage, SampleBlock, Status, StreamSpec
+from firmware_protocol.runs import BlockRun
 
 
 class ClockWentBack(Exception):
@@ -59,6 +60,29 @@ class Intake:
         """Account for a block between two segments; before the first it is not ours."""
         self._tally["dropped_by_host_samples"] += raw.sample_count * (self.segment >= 0)
 
+    def take_run(self, run: BlockRun, now_ns: int) -> list[StreamBlock] | None:
+        """Return a run as one block of arrays for each stream.
+
+        Returns:
+            None, and nothing is counted, unless every block of it is plainly the next of its
+            stream: then `sort` and `take` them one by one, which has the same outcome.
+        """
+        tables = {}
+        for stream_id, payloads in run.by_stream().items():
+            tracker = self.trackers.get(stream_id)
+            table = None if tracker is None else tracker.plain_run(payloads)
+            if table is None:
+                return None
+            tables[stream_id] = table
+        self._tally["frames"] += len(run)
+        self.block_ns = now_ns
+        blocks = {
+            stream_id: self.trackers[stream_id].take_run(table, now_ns)
+            for stream_id, table in tables.items()
+        }
+        self.device_time_us = blocks[run[-1][1]].end_us
+        return list(blocks.values())
+
     def take(self, raw: SampleBlock, now_ns: int) -> StreamBlock | None:
         """Return a block as arrays, None if it is a repetition or makes no sense.
 
@@ -77,7 +101,7 @@ class Intake:
         self._tally["repeated_samples"] += tracked.repeated
         if tracked.block is not None:
             self.block_ns = now_ns
-            self.device_time_us = raw.device_time_us + raw.span_us
+            self.device_time_us = tracked.block.end_us
         return tracked.block
 
     def take_status(self, status: Status) -> None:

@@ -18,7 +18,9 @@ from acquisition.health import LinkState
 from acquisition.intake import ClockWentBack, Intake
 from acquisition.recording.model import Event
 from acquisition.transports.base import Transport
+from firmware_protocol.codec import Malformed
 from firmware_protocol.ends import HostEnd
+from firmware_protocol.framing import FrameFault
 from firmware_protocol.messages import (
     Fault,
     Identity,
@@ -30,6 +32,7 @@ from firmware_protocol.messages import (
     SampleBlock,
     Status,
 )
+from firmware_protocol.runs import BlockRun
 
 ANSWER_WAITS_S = (0.5, 1.0, 2.0, 2.0)
 """How long to wait for an answer before asking again. In all, longer than a board takes that
@@ -169,20 +172,36 @@ class Link:
     def _hear(self, data: bytes) -> float:
         now_ns = self._clock.now_ns()
         self._heard_bytes += len(data)
-        for item in self._host.receive(data):
-            message = self.intake.sort(item)
-            if message is None:
-                continue
-            self._heard_ns = now_ns
-            try:
-                self._take(message, now_ns)
-            except ClockWentBack:
-                self._after_a_step_back()
+        for item in self._host.receive_runs(data):
+            if isinstance(item, BlockRun):
+                self._hear_run(item, now_ns)
+            else:
+                self._hear_one(item, now_ns)
         if self.state is LinkState.LOST:
             return self._retry_wait_s()
         if not data and self._transport.finished:
             self.state = LinkState.FINISHED
         return 0.0 if self.state.ended else self._watch(now_ns)
+
+    def _hear_run(self, run: BlockRun, now_ns: int) -> None:
+        streaming = self.state is LinkState.STREAMING
+        blocks = self.intake.take_run(run, now_ns) if streaming else None
+        if blocks is None:
+            for payload in run:
+                self._hear_one(self._host.hear(payload), now_ns)
+        else:
+            self._heard_ns = now_ns
+            self._news += blocks
+
+    def _hear_one(self, item: RigMessage | FrameFault | Malformed, now_ns: int) -> None:
+        message = self.intake.sort(item)
+        if message is None:
+            return
+        self._heard_ns = now_ns
+        try:
+            self._take(message, now_ns)
+        except ClockWentBack:
+            self._after_a_step_back()
 
     def _watch(self, now_ns: int) -> float:
         if self.state is LinkState.STREAMING:

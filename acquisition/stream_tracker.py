@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import add, le
 
-from acquisition.blocks import StreamBlock, stream_block
+import numpy as np
+from numpy.typing import NDArray
+
+from acquisition.blocks import StreamBlock, joined_blocks, stream_block, wire_table
 from firmware_protocol.codec import bytes_per_sample
 from firmware_protocol.messages import SampleBlock, StreamSpec
 
@@ -71,9 +77,6 @@ class StreamTracker:
         if ahead < 0:
             return Tracked(None, repeated=raw.sample_count)
         number = self._next + ahead
-        self._next = number + raw.sample_count
-        self._last_us = raw.device_time_us + raw.span_us
-        self._measure_rate(number, raw.device_time_us)
         block = stream_block(
             raw,
             self.spec,
@@ -81,17 +84,64 @@ class StreamTracker:
             arrival_ns=arrival_ns,
             segment=self._segment,
         )
+        self._advance(block)
         return Tracked(block, lost=ahead)
+
+    def plain_run(self, payloads: Sequence[bytes]) -> NDArray[np.void] | None:
+        """Return sample blocks as a table if there is nothing to say of any of them.
+
+        Args:
+            payloads: Of this stream, in the order in which they came.
+
+        Returns:
+            None unless all `fits`, have one size, each begins where the one before ends, and
+            no clock goes back: then `take` them one by one.
+        """
+        table = wire_table(payloads, self.spec)
+        if table is None:
+            return None
+        # Python's own numbers: of any size, and quicker than arrays for a few blocks.
+        count = table["values"].shape[1]
+        begin = self._next % SEQUENCE_MODULUS
+        begins_us = table["device_time_us"].tolist()
+        ends_us = list(map(add, begins_us, table["span_us"].tolist()))
+        plain = (
+            table["sequence"].tolist() == list(range(begin, begin + count * len(table), count))
+            and set(table["sample_count"].tolist()) == {count}
+            and all(map(le, [self._last_us, *ends_us], begins_us))
+            and ends_us[-1] < MAX_TIME_US
+        )
+        return table if plain else None
+
+    def take_run(self, table: NDArray[np.void], arrival_ns: int) -> StreamBlock:
+        """Take what `plain_run` has just found plain."""
+        block = joined_blocks(
+            table,
+            self.spec,
+            sample_number=self._next,
+            arrival_ns=arrival_ns,
+            segment=self._segment,
+        )
+        self._advance(block)
+        return block
+
+    def _advance(self, block: StreamBlock) -> None:
+        self._next = block.sample_number + len(block)
+        self._last_us = block.end_us
+        self._measure_rate(block)
 
     def _ahead(self, raw: SampleBlock) -> int:
         difference = (raw.sequence - self._next) % SEQUENCE_MODULUS
         return difference - SEQUENCE_MODULUS * (difference >= SEQUENCE_MODULUS // 2)
 
-    def _measure_rate(self, number: int, time_us: int) -> None:
+    def _measure_rate(self, block: StreamBlock) -> None:
+        """Compare block beginnings that are a second or more apart."""
+        begins_us = block.wire["device_time_us"].tolist()
+        numbers = range(block.sample_number, self._next, len(block) // len(begins_us))
         if self._rate_from is None:
-            self._rate_from = (number, time_us)
-            return
-        first, first_us = self._rate_from
-        if time_us - first_us >= RATE_WINDOW_US:
-            self.rate_hz = (number - first) * 1e6 / (time_us - first_us)
-            self._rate_from = (number, time_us)
+            self._rate_from = (numbers[0], begins_us[0])
+        while self._rate_from[1] + RATE_WINDOW_US <= begins_us[-1]:
+            first, first_us = self._rate_from
+            at = bisect_left(begins_us, first_us + RATE_WINDOW_US)
+            self._rate_from = (numbers[at], begins_us[at])
+            self.rate_hz = (numbers[at] - first) * 1e6 / (begins_us[at] - first_us)

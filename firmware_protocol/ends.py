@@ -21,6 +21,7 @@ from firmware_protocol.messages import (
     Start,
     Stop,
 )
+from firmware_protocol.runs import BlockRun, in_runs
 
 
 class HostEnd:
@@ -64,17 +65,25 @@ class HostEnd:
     def receive(self, data: bytes) -> list[RigMessage | FrameFault | Malformed]:
         """Return everything that *data* completes, oldest first."""
         received: list[RigMessage | FrameFault | Malformed] = []
-        for frame in self._decoder.feed(data):
-            if isinstance(frame, FrameFault):
-                received.append(frame)
-                continue
-            item = decode(frame)
-            if isinstance(item, HostMessage):
-                item = _out_of_role(item, frame)
-            elif isinstance(item, Identity):
-                self.identity = item
-            received.append(item)
+        for item in self.receive_runs(data):
+            received += map(self.hear, item) if isinstance(item, BlockRun) else [item]
         return received
+
+    def receive_runs(self, data: bytes) -> list[BlockRun | RigMessage | FrameFault | Malformed]:
+        """Return what `receive` does, but sample blocks in runs of payloads."""
+        return [
+            self.hear(item) if isinstance(item, bytes) else item
+            for item in in_runs(self._decoder.feed(data))
+        ]
+
+    def hear(self, payload: bytes) -> RigMessage | Malformed:
+        """Return what a payload says."""
+        item = decode(payload)
+        if isinstance(item, HostMessage):
+            return _out_of_role(item, payload)
+        if isinstance(item, Identity):
+            self.identity = item
+        return item
 
     def ask(self, kind: Callable[[int], HostMessage]) -> bytes:
         """Return the bytes of any command.

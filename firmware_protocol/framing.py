@@ -12,6 +12,7 @@ import struct
 import zlib
 from dataclasses import dataclass
 from enum import Enum
+from operator import itemgetter
 
 from cobs import cobs
 
@@ -22,7 +23,10 @@ MAX_PAYLOAD_BYTES = 1024
 CHECKSUM = struct.Struct("<I")
 MAX_FRAME_BYTES = MAX_PAYLOAD_BYTES + CHECKSUM.size + 1 + (MAX_PAYLOAD_BYTES + CHECKSUM.size) // 254
 """Largest frame without its delimiter (Cheshire & Baker 1999: one byte more in each 254)."""
+MIN_FRAME_BYTES = 1 + CHECKSUM.size + 1
 DELIMITER = b"\0"
+RESIDUE = 0x2144DF1C
+"""CRC-32 of anything with its own CRC-32 behind it; the catalogue's DEBB20E3 before inversion."""
 
 
 class FrameFaultKind(Enum):
@@ -81,6 +85,31 @@ def open_frame(raw: bytes) -> bytes | FrameFault:
     return payload
 
 
+def open_frames(raws: list[bytes]) -> list[bytes | FrameFault]:
+    """Return what `open_frame` says of each; empty ones mean nothing.
+
+    As long as all are whole this is C code alone, several times as fast.
+
+    Args:
+        raws: The stuffed bytes between delimiters.
+    """
+    try:
+        plain: list[bytes] = list(map(cobs.decode, raws))
+    except cobs.DecodeError:
+        plain = []
+    sizes = set(map(len, raws))
+    if (
+        set(map(zlib.crc32, plain)) == {RESIDUE}
+        and min(sizes) >= MIN_FRAME_BYTES
+        and max(sizes) <= MAX_FRAME_BYTES
+    ):
+        return list(map(_WITHOUT_CHECKSUM, plain))
+    return [open_frame(raw) for raw in raws if raw]
+
+
+_WITHOUT_CHECKSUM = itemgetter(slice(-CHECKSUM.size))
+
+
 class FrameDecoder:
     """Turns arbitrary slices of the byte stream into payloads and faults.
 
@@ -93,23 +122,14 @@ class FrameDecoder:
 
     def feed(self, data: bytes) -> list[bytes | FrameFault]:
         """Return every payload or fault completed by *data*, oldest first."""
-        *closed, rest = data.split(DELIMITER)
-        found: list[bytes | FrameFault] = []
-        for piece in closed:
-            if self._skipping:
-                self._skipping = False
-            elif raw := self._tail + piece:
-                found.append(open_frame(raw))
-            self._tail = b""
-        self._keep(rest, found)
-        return found
-
-    def _keep(self, rest: bytes, found: list[bytes | FrameFault]) -> None:
         if self._skipping:
-            return
-        self._tail += rest
+            _, delimiter, data = data.partition(DELIMITER)
+            self._skipping = not delimiter
+        *closed, self._tail = (self._tail + data).split(DELIMITER)
+        found = open_frames(closed)
         if len(self._tail) > MAX_FRAME_BYTES:
             # Told once, at once: what is left of it is skipped up to the next delimiter.
             found.append(FrameFault(FrameFaultKind.OVERLONG, self._tail[:MAX_FRAME_BYTES]))
             self._tail = b""
             self._skipping = True
+        return found

@@ -107,19 +107,21 @@ class RecordingWriter:
             RecordingError: The disk is full or gone; what was flushed before stays readable.
         """
         counts, blocks = self._streams[block.spec.stream_id]
-        raw = block.raw
-        row = layout.block_row(
-            sample_number=block.sample_number,
-            device_time_us=raw.device_time_us,
-            span_us=raw.span_us,
-            sample_count=raw.sample_count,
-            arrival_ns=block.arrival_ns,
-            segment=block.segment,
-            data=raw.data,
-        )
-        self._tables[counts.path].add(raw.data)
-        self._tables[blocks.path].add(row)
-        self._gathered_bytes += len(raw.data) + len(row)
+        number = block.sample_number
+        for raw in block.wire_blocks():
+            row = layout.block_row(
+                sample_number=number,
+                device_time_us=raw.device_time_us,
+                span_us=raw.span_us,
+                sample_count=raw.sample_count,
+                arrival_ns=block.arrival_ns,
+                segment=block.segment,
+                data=raw.data,
+            )
+            self._tables[counts.path].add(raw.data)
+            self._tables[blocks.path].add(row)
+            self._gathered_bytes += len(raw.data) + len(row)
+            number += raw.sample_count
         self._flush_if_due()
 
     def on_event(self, event: Event) -> None:

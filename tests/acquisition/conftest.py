@@ -32,6 +32,7 @@ from firmware_protocol.messages import (
 )
 
 UNIT = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+MakeRaw = Callable[..., SampleBlock]
 MakeBlock = Callable[..., StreamBlock]
 MakeWriter = Callable[..., RecordingWriter]
 
@@ -86,7 +87,25 @@ def values(stream: StreamSpec, first: int, count: int) -> bytes:
 
 
 @pytest.fixture
-def make_block() -> MakeBlock:
+def make_raw() -> MakeRaw:
+    """A block as the wire brings it."""
+
+    def make(stream: StreamSpec, first: int, count: int = 20) -> SampleBlock:
+        step_us = 1e6 / stream.rate_hz
+        return SampleBlock(
+            stream_id=stream.stream_id,
+            sequence=first % 2**32,
+            device_time_us=round(first * step_us),
+            span_us=round((count - 1) * step_us),
+            sample_count=count,
+            data=values(stream, first, count),
+        )
+
+    return make
+
+
+@pytest.fixture
+def make_block(make_raw: MakeRaw) -> MakeBlock:
     def make(
         stream: StreamSpec,
         first: int,
@@ -95,16 +114,8 @@ def make_block() -> MakeBlock:
         segment: int = 0,
         arrival_ns: int | None = None,
     ) -> StreamBlock:
-        step_us = 1e6 / stream.rate_hz
-        raw = SampleBlock(
-            stream_id=stream.stream_id,
-            sequence=first % 2**32,
-            device_time_us=round(first * step_us),
-            span_us=round((count - 1) * step_us),
-            sample_count=count,
-            data=values(stream, first, count),
-        )
-        came = round((first + count) * step_us * 1000) if arrival_ns is None else arrival_ns
+        raw = make_raw(stream, first, count)
+        came = round((first + count) * 1e9 / stream.rate_hz) if arrival_ns is None else arrival_ns
         return stream_block(raw, stream, sample_number=first, arrival_ns=came, segment=segment)
 
     return make

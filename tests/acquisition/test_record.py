@@ -21,8 +21,8 @@ from firmware_protocol.messages import Identity, StreamSpec
 
 
 @pytest.fixture
-def blocks(make_block: Any, force_spec: StreamSpec) -> list[Any]:
-    return [make_block(force_spec, first).raw for first in range(0, 2000, 20)]
+def blocks(make_raw: Any, force_spec: StreamSpec) -> list[Any]:
+    return [make_raw(force_spec, first) for first in range(0, 2000, 20)]
 
 
 @pytest.fixture

@@ -35,9 +35,9 @@ MAX_STEPS = 5000
 
 
 @pytest.fixture
-def raw(make_block: Any, force_spec: StreamSpec) -> Callable[..., SampleBlock]:
+def raw(make_raw: Any, force_spec: StreamSpec) -> Callable[..., SampleBlock]:
     def make(first: int, count: int = 20) -> SampleBlock:
-        block: SampleBlock = make_block(force_spec, first, count).raw
+        block: SampleBlock = make_raw(force_spec, first, count)
         return block
 
     return make
@@ -79,7 +79,7 @@ def test_blocks_reach_the_sinks_and_the_end_of_the_source_ends_the_session(
     assert session.identity is not None
     assert session.identity.rig_serial == identity.rig_serial
     assert collector.numbers == [(0, 0), (0, 20)]
-    assert collector.blocks[1].raw == raw(20)
+    assert [*collector.blocks[1].wire_blocks()] == [raw(20)]
     assert collector.closed == ["complete"]
     assert collector.counts.lost_samples == 0
 

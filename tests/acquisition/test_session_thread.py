@@ -25,9 +25,9 @@ def make_session(identity: Identity, collector: Any) -> Any:
 
 
 def test_a_thread_runs_a_session_to_its_end(
-    make_session: Any, collector: Any, make_block: Any, force_spec: StreamSpec
+    make_session: Any, collector: Any, make_raw: Any, force_spec: StreamSpec
 ) -> None:
-    thread = SessionThread(make_session(make_block(force_spec, 0).raw))
+    thread = SessionThread(make_session(make_raw(force_spec, 0)))
     thread.start()
 
     assert thread.wait(END_S)

@@ -93,7 +93,7 @@ def test_a_file_that_cannot_be_played_back_is_a_port_that_cannot_be_opened(
         transport_for(f"replay:{tmp_path / 'none.h5'}").open()
 
     writer = make_writer()
-    writer.on_block(make_block(force_spec, 0, 500))
+    writer.on_block(make_block(force_spec, 0, 200))
     path = writer.close()
     with pytest.raises(PortError, match="blocks longer than a frame"):
         transport_for(f"replay:{path}").open()

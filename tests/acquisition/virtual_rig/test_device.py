@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from acquisition.blocks import sample_values
+from acquisition.blocks import WIRE_DTYPES
 from acquisition.virtual_rig import SensorModel, VirtualRig, default_rig, trainee
 from acquisition.virtual_rig.device import RigDevice
 from firmware_protocol.codec import Malformed
@@ -80,7 +80,12 @@ class Conversation:
         return next(spec for spec in self.host.identity.streams if spec.name == name)
 
     def counts(self, name: str) -> NDArray[np.int32]:
-        return np.concatenate([sample_values(b.data, self.spec(name)) for b in self.blocks(name)])
+        return np.concatenate([self.values(name, block) for block in self.blocks(name)])
+
+    def values(self, name: str, block: SampleBlock) -> NDArray[np.signedinteger]:
+        spec = self.spec(name)
+        flat = np.frombuffer(block.data, WIRE_DTYPES[spec.sample_type])
+        return flat.reshape(-1, len(spec.channels))
 
 
 def talk(rig: VirtualRig, seconds: float, **options: object) -> Conversation:
@@ -269,7 +274,7 @@ def test_flipped_bits_become_faults_and_never_samples(make_rig: MakeRig) -> None
     assert len(conversation.of(FrameFault)) > 5
     for block in conversation.blocks("force"):
         expected = rig.force_counts(block.sequence, block.sample_count)
-        found = sample_values(block.data, conversation.spec("force"))
+        found = conversation.values("force", block)
         assert np.array_equal(found, expected)
 
 

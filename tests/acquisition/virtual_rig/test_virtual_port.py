@@ -5,7 +5,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from acquisition.blocks import sample_values
 from acquisition.clock import ManualClock
 from acquisition.errors import DescriptionError, PortError, TransportLost
 from acquisition.transports import transport_for
@@ -43,9 +42,8 @@ def test_a_whole_trial_comes_through_the_door_of_real_rigs() -> None:
 
     assert host.identity is not None
     force = host.identity.streams[0]
-    counts = np.concatenate(
-        [sample_values(b.data, force) for b in blocks if b.stream_id == force.stream_id]
-    )
+    data = b"".join(b.data for b in blocks if b.stream_id == force.stream_id)
+    counts = np.frombuffer(data, "<i4").reshape(-1, len(force.channels))
     rig = opened.virtual_rig
     assert (rig.rig.rig.id, rig.trainee.code, rig.seed) == ("L02", "T03", 7)
     assert np.array_equal(counts, rig.force_counts(0, int(rig.streams[0].sample_count)))
