@@ -17,9 +17,10 @@ from acquisition.recording.raw_log import RAW_LOG_EVENT, Kind, RawLogWriter
 from acquisition.recording.writer import RecordingWriter
 from acquisition.rig import RigDescription
 from acquisition.session import COMPLETE, Session, SessionThread
-from acquisition.sinks import SinkBase
+from acquisition.sinks import Sink, SinkBase
 from acquisition.transports import Transport, transport_for
 from acquisition.transports.logged import LoggedPort
+from firmware_protocol.messages import Identity
 
 PATIENCE_S = 30.0
 """A cable is plugged in again within this, or not at all."""
@@ -79,6 +80,7 @@ def record_trial(
     label: TrialLabel = TrialLabel(),  # noqa: B008 - frozen
     seconds: float | None = None,
     raw_log: bool = False,
+    also: Callable[[Identity], Sink] | None = None,
     clock: Clock | None = None,
     progress: Callable[[RecordProgress], None] = lambda _: None,
 ) -> RecordOutcome:
@@ -92,6 +94,7 @@ def record_trial(
         label: Who and what.
         seconds: Of the rig's time; None: no limit, and Ctrl-C is then the way to end.
         raw_log: Keep the very bytes of the line beside the file, see `recording.raw_log`.
+        also: Makes another listener once the rig is known.
         clock: Another one than the machine's.
         progress: Called now and then with what is recorded so far.
 
@@ -112,6 +115,8 @@ def record_trial(
     try:
         identity = session.connect()
         check_rig_matches(rig, identity)
+        if also is not None:
+            session.add_sink(also(identity))
         writer = RecordingWriter(
             out, identity=identity, rig=rig, target_json=target_json, label=label, clock=clock
         )

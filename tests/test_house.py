@@ -20,6 +20,7 @@ ONLY_IN = {
     "PySide6": ("ui/desktop/",),
     "pyqtgraph": ("ui/desktop/",),
     "jinja2": ("ui/report/",),
+    "pylsl": ("ui/live/lab_outlet.py",),
     "matplotlib": ("ui/report/",),
 }
 MAX_LINES = 400

@@ -19,6 +19,7 @@ VERBS: tuple[tuple[str, str], ...] = (
     ("demo", "the main job on the virtual rig: record, resolve, print the table, write the report"),
     ("live", "open the trainer window on a port, the virtual rig or a recording played back"),
     ("record", "record a trial from a port into a file"),
+    ("stream", "publish the push as a lab streaming layer outlet, without recording"),
     ("info", "say what is in a recording"),
     ("verify", "check whether recordings are whole, and say what is not"),
     ("salvage", "make a clean recording out of a broken one, which stays as it is"),

@@ -26,6 +26,10 @@ from ui.errors import UserError
 
 if TYPE_CHECKING:
     from acquisition.record import RecordOutcome, RecordProgress
+    from acquisition.rig import RigDescription
+    from acquisition.sinks import Sink
+    from analysis.target import Target
+    from firmware_protocol.messages import Identity
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -43,6 +47,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--raw-log", action="store_true",
         help="keep the very bytes of the line too, beside the file as .raw; replay: plays them",
+    )  # fmt: skip
+    parser.add_argument(
+        "--lsl", action="store_true",
+        help="publish the push as a lab streaming layer outlet while recording",
     )  # fmt: skip
     add_json(parser)
 
@@ -70,12 +78,21 @@ def run(args: argparse.Namespace) -> int:
             label=label,
             seconds=args.seconds,
             raw_log=args.raw_log,
+            also=_stream(rig, target or Target()) if args.lsl else None,
             progress=progress,
         )
     read_recording(outcome.path)
     print(f"saved and checked: {said(outcome)}", file=sys.stderr)
     print(json.dumps(_plain(outcome), indent=2) if args.json else outcome.path)
     return _exit_code(outcome, limited=args.seconds is not None)
+
+
+def _stream(rig: RigDescription, target: Target) -> Callable[[Identity], Sink]:
+    from ui.cli.stream import lab_stream
+    from ui.live.lab_outlet import load
+
+    load()  # before the port is opened
+    return lambda identity: lab_stream(rig, identity, target)
 
 
 @contextmanager
