@@ -82,6 +82,8 @@ class PracticeRun:
         self._picture = False
         self._asked = False
         self._card: Card | None = None
+        self._let_go = False
+        """The hand was away since the card came."""
         self._last = 0
         """Number in the plan of what was done last, 0 before."""
         self._now_s = NEVER_S
@@ -215,6 +217,7 @@ class PracticeRun:
             self._away_s = self._now_s
         if self._state in RUNNING:
             self._move()
+            self._put_card_away(hand_on=bool(moment.new.contact[-1]))
         for one in told:
             if self._state in RUNNING:
                 self._over(one)
@@ -233,6 +236,12 @@ class PracticeRun:
             self._state = RunState.MOVING
         elif self._now_s - self._away_s > TOLD_S:
             self._state = RunState.READY
+
+    def _put_card_away(self, *, hand_on: bool) -> None:
+        """Make room for the picture once the hand is put on for the next repetition."""
+        if hand_on and self._let_go:
+            self._card = None
+        self._let_go |= not hand_on
 
     def _over(self, one: MeasuredRepetition) -> None:
         """Take a repetition that is over: count it, or say why it is done again."""
@@ -257,7 +266,7 @@ class PracticeRun:
         return [one for number, one in self.done.items() if self._places[number - 1][0] == block]
 
     def _show_card(self, card: Card, kind: str, number: int) -> None:
-        self._card = card
+        self._card, self._let_go = card, False
         self._tell(Practised.CARD, number, covers=len(card.numbers), reason=kind)
 
     def _go_on(self) -> None:

@@ -96,16 +96,17 @@ class Puppet:
         assert kind == "practice"
         self.told.append(msgspec.json.decode(text, type=PracticeEvent))
 
-    def _see(self, elevation_deg: float, **feed: Any) -> PracticeLook:
-        push = 40.0 * Target().direction * (elevation_deg > 0.0)
+    def _see(self, elevation_deg: float, *, hand_on: bool = False, **feed: Any) -> PracticeLook:
+        hand_on = hand_on or elevation_deg > 0.0
+        push = 40.0 * Target().direction * hand_on
         series = self._steady(
             push,
             seconds=0.1,
             start_s=self._now_s,
             elevation_deg=elevation_deg,
             speed_deg_s=elevation_deg / 3.0,
-            contact=elevation_deg > 0.0,
-            directed=elevation_deg > 0.0,
+            contact=hand_on,
+            directed=hand_on,
         )
         self._now_s += 0.1
         self.look = self.run.look(moment_of(Target(), series, (series,), self._well(**feed)))
@@ -115,6 +116,10 @@ class Puppet:
         """Let the arm hang."""
         for _ in range(round(seconds / 0.1)):
             self._see(0.0, **feed)
+
+    def touch(self) -> None:
+        """Put the hand on, arm at home."""
+        self._see(0.0, hand_on=True)
 
     def raise_arm(self, top_deg: float = 60.0) -> None:
         """Raise the arm, ten degrees in a tenth of a second."""

@@ -56,6 +56,16 @@ def test_the_card_stays_until_the_arm_leaves_home_again(puppet: Maker) -> None:
     assert one.look.card is None
 
 
+def test_the_card_makes_room_when_the_hand_is_put_on_again(puppet: Maker) -> None:
+    one = puppet(THREE)
+    one.repeat()
+    assert one.look.card is not None
+
+    one.touch()
+
+    assert one.look.card is None
+
+
 def test_what_is_done_in_a_pause_does_not_count(puppet: Maker) -> None:
     one = puppet(THREE)
     one.repeat()
