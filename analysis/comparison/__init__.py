@@ -1,0 +1,1 @@
+"""Somebody beside the experts, after beside before, one method beside another."""
