@@ -163,20 +163,29 @@ def _direction(repetition: Repetition, series: ResolvedSeries, target: Target) -
         remark=number.reason,
         limit=f"at most {limit:g}°",
         wanted=f"≤ {limit:g}°",
-        advice=f"Push {_correction(repetition, target)}: "
+        advice=f"Push {_correction(repetition, series, target)}: "
         "at right angles to the plane of the scapula.",
         where=arc_of(outside, series, repetition.spans),
     )
 
 
-def _correction(repetition: Repetition, target: Target) -> str:
+def _correction(repetition: Repetition, series: ResolvedSeries, target: Target) -> str:
     """Return in words which way to turn the push, by its larger error."""
     sideways = _number(repetition, "azimuth_error_mean_deg").value or 0.0
     superior = _number(repetition, "superior_angle_mean_deg").value or 0.0
-    upward = superior + target.inferior_tilt_deg
+    upward = superior - _target_superior_deg(repetition, series, target)
     if abs(upward) > abs(sideways):
         return "lower" if upward > 0 else "less far down"
     return "less far outward" if sideways > 0 else "further outward"
+
+
+def _target_superior_deg(repetition: Repetition, series: ResolvedSeries, target: Target) -> float:
+    """Return the superior angle of the target, of its mean over the movement if it moves."""
+    if series.target_direction is None:
+        return -target.inferior_tilt_deg
+    movement = repetition.spans.movement.slice
+    x, y, z = np.nanmean(series.target_direction[movement], axis=0)
+    return float(np.rad2deg(np.arctan2(y, np.hypot(x, z))))
 
 
 def _force(repetition: Repetition, series: ResolvedSeries, target: Target) -> Criterion:

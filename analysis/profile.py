@@ -95,6 +95,10 @@ def _arc(series: ResolvedSeries, span: Span, target: Target, width_deg: float) -
     held = series.contact[part] & np.isfinite(force).all(axis=1)
     directed = series.directed[part]
     push = np.stack([bins.mean(axis, directed) for axis in unit_vectors(force).T], axis=1)
+    toward = target.direction
+    if series.target_direction is not None:
+        moving = series.target_direction[part].T
+        toward = np.stack([bins.mean(axis, directed) for axis in moving], axis=1)
     back, up, out = -push[:, 0], push[:, 1], push[:, 2]
     speed = np.abs(series.elevation_speed_rad_s[part])
     return ArcProfile(
@@ -105,7 +109,7 @@ def _arc(series: ResolvedSeries, span: Span, target: Target, width_deg: float) -
         glide_n=bins.mean(series.glide_n[part], held),
         azimuth_deg=np.rad2deg(np.arctan2(out, back)),
         superior_angle_deg=np.rad2deg(np.arctan2(up, np.hypot(back, out))),
-        off_axis_deg=np.rad2deg(angle_between(push, target.direction)),
+        off_axis_deg=np.rad2deg(angle_between(push, toward)),
         speed_deg_s=np.rad2deg(bins.mean(speed, np.isfinite(speed))),
         azimuth_u_deg=bins.rms_deg(series.azimuth_u_rad[part], directed),
         superior_angle_u_deg=bins.rms_deg(series.superior_angle_u_rad[part], directed),

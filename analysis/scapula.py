@@ -48,8 +48,20 @@ class ScapularRhythm(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_f
     external_rotation_per_upward: Annotated[float, Meta(ge=-2, le=2)] = 0.0
     crossover_deg: Annotated[float, Meta(gt=0, le=180)] = 30.0
 
+    @property
+    def in_words(self) -> str:
+        """What the target does, for people."""
+        return (
+            f"moves with the scapula, {self.rhythm_raising:g} to 1 while raising and "
+            f"{self.rhythm_lowering:g} to 1 while lowering; per degree of upward rotation "
+            f"{self.posterior_tilt_per_upward:g}° of posterior tilt and "
+            f"{self.external_rotation_per_upward:g}° of external rotation"
+        )
+
     def upward_rotation_rad(self, elevation_rad: Floats, lowering: Floats) -> Floats:
         """Return how far the scapula has turned upward since home, shape (n,).
+
+        The arm's elevation is the sum of both: of 1 + r degrees the scapula has one.
 
         Args:
             elevation_rad: Shape (n,).

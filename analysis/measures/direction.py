@@ -14,18 +14,19 @@ Floats = NDArray[np.float64]
 
 def azimuth_mean(view: PhaseView) -> float:
     """Return the azimuth of the mean direction: 0° straight back, + toward lateral."""
-    back, out = -view.mean_push[0], view.mean_push[2]
-    return float(np.rad2deg(np.arctan2(out, back)))
+    return _azimuth_deg(view.mean_push)
 
 
 def azimuth_error_mean(view: PhaseView) -> float:
     """Return the azimuth of the mean direction minus the target's, within ±180°."""
-    return (azimuth_mean(view) - view.target.glide_azimuth_deg + 180.0) % 360.0 - 180.0
+    still = view.series.target_direction is None
+    wanted = view.target.glide_azimuth_deg if still else _azimuth_deg(view.mean_target)
+    return (azimuth_mean(view) - wanted + 180.0) % 360.0 - 180.0
 
 
 def off_axis_mean(view: PhaseView) -> float:
-    """Return the angle between the mean direction and the target."""
-    return float(np.rad2deg(angle_between(view.mean_push, view.target.direction)))
+    """Return the angle between the mean direction and the target's."""
+    return float(np.rad2deg(angle_between(view.mean_push, view.mean_target)))
 
 
 def off_axis_rms(view: PhaseView) -> float:
@@ -87,6 +88,10 @@ def superior_angle_u(view: PhaseView) -> float:
 def off_axis_u(view: PhaseView) -> float:
     """Return the standard uncertainty of the mean direction across the target."""
     return _systematic(view, view.series.off_axis_u_rad)
+
+
+def _azimuth_deg(direction: Floats) -> float:
+    return float(np.rad2deg(np.arctan2(direction[2], -direction[0])))
 
 
 def _systematic(view: PhaseView, u_rad: Floats) -> float:

@@ -111,6 +111,17 @@ class PhaseView:
         return mean_direction(self.directed_push)
 
     @cached_property
+    def mean_target(self) -> Floats:
+        """Mean direction of the target while the push has one, unit vector, shape (3,).
+
+        Raises:
+            Withheld: The push has a direction too seldom.
+        """
+        if self.series.target_direction is None:
+            return self.target.direction
+        return mean_direction(self.when_directed(self.series.target_direction))
+
+    @cached_property
     def directed_push(self) -> Floats:
         """The push where it has a direction, shape (m, 3).
 

@@ -96,18 +96,19 @@ def push_now(last: ResolvedSeries | None, state: PushState, target: Target) -> P
         return Push(*(np.nan,) * 6, np.full(2, np.nan), np.full(2, np.nan))
     rows = newest(last)
     force = _mean(last.force_n[rows])
+    toward = target_now(last, target)
     u_deg = np.rad2deg(
         _mean(np.column_stack([last.azimuth_u_rad[rows], last.superior_angle_u_rad[rows]]))
     )
     # Without a heading the horizontal part of the force is unknown, its upward angle is not.
     superior_rad = float(
-        push_angles(force[np.newaxis], target.direction).superior_angle_rad[0]
+        push_angles(force[np.newaxis], toward).superior_angle_rad[0]
         if np.isfinite(force).all()
         else last.superior_angle_rad[-1]
     )
     upward = state in UPWARD_KNOWN
     directed = state is PushState.DIRECTION
-    on_map = target_map(force[np.newaxis], target.direction)[0]
+    on_map = target_map(force[np.newaxis], toward)[0]
     return Push(
         magnitude_n=float(np.linalg.norm(force)),
         superior_n=float(last.superior_force_n[rows].mean()) if upward else np.nan,
@@ -118,6 +119,14 @@ def push_now(last: ResolvedSeries | None, state: PushState, target: Target) -> P
         map_deg=np.rad2deg(on_map) if directed else _unknown(),
         map_u_deg=u_deg * [np.cos(superior_rad), 1.0] if directed else _unknown(),
     )
+
+
+def target_now(last: ResolvedSeries | None, target: Target) -> Floats:
+    """Return where the target points at the newest moment, unit vector in B, shape (3,)."""
+    if last is None or last.target_direction is None:
+        return target.direction
+    toward = _mean(last.target_direction[newest(last)])
+    return toward / np.linalg.norm(toward) if np.isfinite(toward).all() else target.direction
 
 
 def newest(series: ResolvedSeries) -> slice:

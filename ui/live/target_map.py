@@ -12,7 +12,7 @@ from analysis.resolve import target_map
 from analysis.series import joined
 from analysis.target import Target
 from ui.live.moment import Moment
-from ui.live.push import PushState
+from ui.live.push import PushState, newest_of, target_now
 
 Floats = NDArray[np.float64]
 
@@ -49,6 +49,7 @@ class TargetMap:
         beyond: The push lies outside the map.
         trail_deg: Shape (n, 2), means over `TRAIL_STEP_S`, oldest first.
         trail_age_s: Shape (n,).
+        toward: Shape (3,), where the target points now: the middle of the map.
     """
 
     state: PushState
@@ -58,6 +59,7 @@ class TargetMap:
     beyond: bool
     trail_deg: Floats
     trail_age_s: Floats
+    toward: Floats
 
 
 class TargetMapModel:
@@ -80,6 +82,7 @@ class TargetMapModel:
             beyond=size > edge,
             trail_deg=trail,
             trail_age_s=age,
+            toward=target_now(newest_of(moment.recent), moment.target),
         )
 
 
@@ -102,11 +105,20 @@ def _trail(moment: Moment) -> tuple[Floats, Floats]:
     age_s = late.time_s[-1] - (step + 0.5) * TRAIL_STEP_S
     # Half a step known is enough; the rest, and steps cut off at the far end, would jump about.
     shown = (weight > 0.5 * TRAIL_STEP_S * late.fs_hz) & (age_s < TRAIL_S - 0.5 * TRAIL_STEP_S)
-    return np.rad2deg(target_map(force[shown], moment.target.direction)), age_s[shown]
+    toward = np.broadcast_to(moment.target.direction, force.shape)
+    if late.target_direction is not None:
+        moving = np.where(late.directed, late.target_direction.T, 0.0)
+        toward = np.stack([np.bincount(where, axis) for axis in moving], axis=1)
+    return np.rad2deg(target_map(force[shown], toward[shown])), age_s[shown]
 
 
-def superior_limit_line(target: Target) -> Floats:
-    """Return where the superior limit runs on the map, from medial to lateral, shape (n, 2)."""
+def superior_limit_line(target: Target, toward: Floats | None = None) -> Floats:
+    """Return where the superior limit runs on the map, from medial to lateral, shape (n, 2).
+
+    Args:
+        target: Says the limit.
+        toward: Shape (3,), the middle of the map; None is the target at home.
+    """
     azimuth = np.deg2rad(target.glide_azimuth_deg + np.linspace(-75.0, 75.0, 151))
     limit = np.deg2rad(target.superior_limit_deg)
     level = np.cos(limit)
@@ -114,12 +126,18 @@ def superior_limit_line(target: Target) -> Floats:
         [-level * np.cos(azimuth), np.full_like(azimuth, np.sin(limit)), level * np.sin(azimuth)],
         axis=1,
     )
-    return np.asarray(np.rad2deg(target_map(pushes, target.direction)))
+    middle = target.direction if toward is None else toward
+    return np.asarray(np.rad2deg(target_map(pushes, middle)))
 
 
-def allowed_outline(target: Target) -> Floats:
-    """Return the outline of the cone without what lies above the limit, shape (n or 0, 2)."""
-    limit_deg = superior_limit_line(target)
+def allowed_outline(target: Target, toward: Floats | None = None) -> Floats:
+    """Return the outline of the cone without what lies above the limit, shape (n or 0, 2).
+
+    Args:
+        target: Says cone and limit.
+        toward: Shape (3,), the middle of the map; None is the target at home.
+    """
+    limit_deg = superior_limit_line(target, toward)
     angle = np.linspace(0.0, 2.0 * np.pi, 180, endpoint=False)
     cone = target.cone_deg * np.stack([np.cos(angle), np.sin(angle)], axis=1)
     below = cone[:, 1] <= np.interp(cone[:, 0], limit_deg[:, 0], limit_deg[:, 1])

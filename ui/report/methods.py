@@ -128,11 +128,17 @@ def _orientation(trial: Trial) -> str:
 
 def _target(trial: Trial) -> str:
     target = trial.target
+    moving = ""
+    if target.scapula is not None:
+        moving = (
+            f" at home; from there it {target.scapula.in_words} (rotations in the ISB order of "
+            "scapula against thorax {axes}; scapulohumeral rhythms as in {rhythm})"
+        )
     return (
         f"The target direction lay {_number(target.glide_azimuth_deg)}° lateral of straight "
-        f"backward and {_number(target.inferior_tilt_deg)}° downward. Elevation is the angle of "
-        "the shaft from hanging; azimuth and superior angle are those of the force vector, the "
-        "off-axis angle is its angle from the target."
+        f"backward and {_number(target.inferior_tilt_deg)}° downward{moving}. Elevation is the "
+        "angle of the shaft from hanging; azimuth and superior angle are those of the force "
+        "vector, the off-axis angle is its angle from the target."
     )
 
 

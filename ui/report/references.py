@@ -8,6 +8,9 @@ REFERENCES: dict[str, str] = {
     "definitions of joint coordinate systems of various joints for the reporting of human joint "
     "motion – Part II: shoulder, elbow, wrist and hand. Journal of Biomechanics 38(5):981–992. "
     "doi:10.1016/j.jbiomech.2004.05.042",
+    "rhythm": "Braman JP, Engel SC, LaPrade RF, Ludewig PM (2009). In vivo assessment of "
+    "scapulohumeral rhythm during unconstrained overhead reaching in asymptomatic subjects. "
+    "Journal of Shoulder and Elbow Surgery 18(6):960–967. doi:10.1016/j.jse.2009.02.001",
     "spikes": "Hampel FR (1974). The influence curve and its role in robust estimation. Journal of "
     "the American Statistical Association 69(346):383–393. doi:10.1080/01621459.1974.10482962",
     "low_pass": "Winter DA (2009). Biomechanics and motor control of human movement, 4th ed. "

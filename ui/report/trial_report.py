@@ -94,11 +94,12 @@ def _meanings(repetitions: Sequence[Judged]) -> dict[Verdict, str]:
 def _means(trial: Trial) -> list[dict[str, Any]]:
     """Return the mean direction of each repetition, with what was wanted."""
     azimuth, tilt = trial.target.glide_azimuth_deg, -trial.target.inferior_tilt_deg
+    where = "target at home" if trial.target.scapula else "target"
     rows = (
-        ("outward of straight back", f"azimuth: target {shown(azimuth, 0)}°", "azimuth", ""),
+        ("outward of straight back", f"azimuth: {where} {shown(azimuth, 0)}°", "azimuth", ""),
         (
             "upward of level",
-            f"superior angle: target {shown(tilt, 0, sign='+')}°",
+            f"superior angle: {where} {shown(tilt, 0, sign='+')}°",
             "superior_angle",
             "+",
         ),

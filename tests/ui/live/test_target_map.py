@@ -7,6 +7,7 @@ Projections - A Working Manual, USGS Professional Paper 1395, p. 191).
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis.scapula import ScapularRhythm
 from analysis.target import Target
 from ui.live.moment import Moment, moment_of
 from ui.live.target_map import (
@@ -129,3 +131,22 @@ def test_lateral_is_where_the_onlooker_sees_it(side: str, stand: Stand, right: b
 
     assert lateral_is_right(side, stand) is right
     assert bool(to_the_right @ lateral > 0.0) is right
+
+
+def test_a_target_that_moves_is_the_middle_of_the_map(moment: Maker) -> None:
+    """Straight on a target that tilts 20° down the point is in the middle, wherever that is."""
+    tilted = Target(inferior_tilt_deg=25.0).direction
+    moving = Target(scapula=ScapularRhythm())
+    here = moment(40.0 * tilted)
+    rows = here.recent[0]
+    turned = replace(rows, target_direction=np.tile(tilted, (len(rows), 1)))
+    seen = moment_of(moving, turned, (turned,), here.feed)
+
+    still, look = TargetMapModel().look(here), TargetMapModel().look(seen)
+
+    assert still.point_deg == pytest.approx([0.0, -20.0], abs=0.01)
+    assert look.point_deg == pytest.approx([0.0, 0.0], abs=1e-6)
+    assert look.trail_deg == pytest.approx(0.0, abs=1e-6)
+    assert look.toward == pytest.approx(tilted)
+    line = superior_limit_line(moving, look.toward)
+    assert line[75] == pytest.approx([0.0, 27.0], abs=0.01)  # +2° seen from 25° below level

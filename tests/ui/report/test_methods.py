@@ -10,6 +10,7 @@ import pytest
 
 from acquisition.recording.reader import read_recording
 from analysis.pipeline import analyse
+from analysis.scapula import ScapularRhythm
 from analysis.settings import AnalysisSettings
 from analysis.target import Target
 from analysis.trial import Trial
@@ -49,7 +50,8 @@ def test_works_are_numbered_as_they_come_and_all_are_listed(trial: Trial) -> Non
 
 
 def test_every_work_known_is_cited_by_some_trial(trial: Trial) -> None:
-    six_axes = replace(trial, recording={**trial.recording, "axes": 6})
+    moving = Target(scapula=ScapularRhythm())
+    six_axes = replace(trial, recording={**trial.recording, "axes": 6}, target=moving)
     told = " ".join(passage(six_axes) for group in PASSAGES.values() for passage in group)
 
     assert {key for found in CITATION.findall(told) for key in found.split(",")} == set(REFERENCES)
@@ -63,6 +65,16 @@ def test_what_was_not_done_is_not_told(trial: Trial) -> None:
     assert "mirrored" not in text_of(three)
     assert "line of action" in text_of(six)
     assert "mirrored" in text_of(six)
+
+
+def test_a_target_that_moves_is_told_with_its_rhythm(trial: Trial) -> None:
+    moving = replace(trial, target=Target(scapula=ScapularRhythm(rhythm_raising=2.0)))
+
+    still, told = text_of(methods_of(trial)), text_of(methods_of(moving))
+
+    assert "scapula," not in still
+    assert "moves with the scapula, 2 to 1 while raising and 2.7 to 1 while lowering" in told
+    assert "it moves with the scapula" in build_report(moving)
 
 
 def test_every_work_names_its_year_and_where_it_is_found() -> None:

@@ -31,10 +31,16 @@ def lead(trial: Trial) -> str:
     target = trial.target
     count = len(trial.repetitions)
     first = f" Only the first {MOST_MAPS} of {count} are drawn." if count > MOST_MAPS else ""
+    upward = "; in the hatched part it goes too far upward"
+    if target.scapula is not None:
+        upward = (
+            f". The target {target.scapula.in_words}: the map turns with it, and from where on a "
+            "push goes too far upward changes along the arc"
+        )
     return (
         "The cross is where the push should go. Up on the map is up along the body, right is "
         "outward, away from the body, for both shoulders. Inside the circle the push is within "
-        f"{target.cone_deg:g}° of the target; in the hatched part it goes too far upward. The "
+        f"{target.cone_deg:g}° of the target{upward}. The "
         "solid blue line is the raise, the dashed orange one the lowering; the dot is the start, "
         "the triangle the top of the arc, the square the end. Where the push was too light to "
         f"have a direction there is no line. Thin grey: every moment, tremble and all.{first}"
@@ -62,6 +68,12 @@ def _drawn(trial: Trial, repetition: Repetition, span: float) -> str:
 
 def _ground(ax: Axes, target: Target, span: float) -> None:
     ax.add_patch(Circle((0, 0), target.cone_deg, facecolor=ALLOWED, edgecolor=LIMIT, lw=0.9))
+    ax.plot(0, 0, "+", color=INK, ms=10, mew=1.4)
+    if target.scapula is None:
+        _too_far_up(ax, target, span)
+
+
+def _too_far_up(ax: Axes, target: Target, span: float) -> None:
     limit = _limit_deg(target)
     ax.fill_between(
         limit[:, 0], limit[:, 1], 200.0, facecolor="none", edgecolor=QUIET, hatch="////", lw=0
@@ -69,7 +81,6 @@ def _ground(ax: Axes, target: Target, span: float) -> None:
     ax.plot(limit[:, 0], limit[:, 1], color=LIMIT, lw=0.9)
     ax.text(0.98 * span, 0.97 * span, "too far upward", ha="right", va="top", color=INK,
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5}, zorder=1.9)  # fmt: skip
-    ax.plot(0, 0, "+", color=INK, ms=10, mew=1.4)
 
 
 def _limit_deg(target: Target) -> Floats:
@@ -129,16 +140,20 @@ def _mean_way_deg(trial: Trial, span: Span) -> Floats:
     series = trial.series
     edges = np.linspace(span.start, span.stop, min(PIECES, len(span)) + 1).astype(np.int64)
     means = np.full((len(edges) - 1, 3), np.nan)
+    toward = np.tile(trial.target.direction, (len(means), 1))
     for row, (start, stop) in enumerate(pairwise(edges.tolist())):
         directed = series.directed[start:stop]
         if directed.any():
             means[row] = series.force_n[start:stop][directed].mean(axis=0)
-    return np.rad2deg(target_map(means, trial.target.direction))
+            if series.target_direction is not None:
+                toward[row] = series.target_direction[start:stop][directed].mean(axis=0)
+    return np.rad2deg(target_map(means, toward))
 
 
 def _map_deg(trial: Trial, index: Indices) -> Floats:
     """Return pushes on the map, shape (n, 2), degrees; NaN where there is no direction."""
     series = trial.series
-    points = np.rad2deg(target_map(series.force_n[index], trial.target.direction))
+    toward = trial.target.directions_in(series)[index]
+    points = np.rad2deg(target_map(series.force_n[index], toward))
     points[~series.directed[index]] = np.nan
     return points
