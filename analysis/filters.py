@@ -13,7 +13,7 @@ from msgspec import Meta
 from numpy.typing import NDArray
 from scipy import signal
 
-from analysis.runs import runs_of
+from analysis.runs import parts_of, runs_of
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -89,14 +89,9 @@ def smooth(x: Floats, spec: LowPass, *, fs_hz: float) -> Floats:
     if len(x) < 2:
         return x.copy()
     pad = min(len(x) - 1, int(3 * fs_hz / spec.cutoff_hz))
-    if x.ndim == 1 or len(x) < LONG:
-        return np.asarray(
-            signal.sosfiltfilt(sections, x, axis=0, padtype="even", padlen=pad), dtype=np.float64
-        )
-    smoothed = np.empty_like(x)
-    for channel, column in enumerate(x.T):  # all at once would take four times the memory
-        smoothed[:, channel] = signal.sosfiltfilt(sections, column, padtype="even", padlen=pad)
-    return smoothed
+    return np.asarray(
+        signal.sosfiltfilt(sections, x, axis=0, padtype="even", padlen=pad), dtype=np.float64
+    )
 
 
 def smooth_runs(x: Floats, known: Flags, spec: LowPass, *, fs_hz: float) -> Floats:
@@ -108,10 +103,20 @@ def smooth_runs(x: Floats, known: Flags, spec: LowPass, *, fs_hz: float) -> Floa
         spec: The filter.
         fs_hz: Sampling rate.
     """
-    out = np.full_like(x, np.nan)
+    smoothed = x.copy(order="K")
+    smooth_in_place(smoothed, known, spec, fs_hz=fs_hz)
+    return smoothed
+
+
+def smooth_in_place(x: Floats, known: Flags, spec: LowPass, *, fs_hz: float) -> None:
+    """Do what `smooth_runs` does, to *x* itself: an hour is too much to be held twice."""
+    x[~known] = np.nan
     for start, stop in runs_of(known):
-        out[start:stop] = smooth(x[start:stop], spec, fs_hz=fs_hz)
-    return out
+        if stop - start < LONG:
+            x[start:stop] = smooth(x[start:stop], spec, fs_hz=fs_hz)
+            continue
+        for column in x.T if x.ndim > 1 else (x,):  # all at once would take four times the memory
+            column[start:stop] = smooth(column[start:stop], spec, fs_hz=fs_hz)
 
 
 def slope_runs(x: Floats, known: Flags, *, fs_hz: float) -> Floats:
@@ -144,32 +149,46 @@ def without_spikes(counts: NDArray[np.int32], *, sds: float) -> tuple[NDArray[np
         sds: The threshold.
 
     Returns:
-        The counts, and how many values were replaced.
+        The counts, the same array if there is no spike in them, and how many values were replaced.
     """
-    cleaned, replaced = counts.copy(), 0
     if len(counts) < 5:
-        return cleaned, replaced
-    for channel in range(counts.shape[1]):
-        column = counts[:, channel].astype(np.float64)
-        step = np.diff(column)
-        limit = sds * _noise_counts(step)
-        # Up and down again by half the limit at least: few samples are left to look at closely.
-        back, forth = step[1:-2], step[2:-1]
-        peaks = (np.abs(back) > limit / 2) & (np.abs(forth) > limit / 2) & (back * forth < 0)
-        at = np.flatnonzero(peaks) + 2
-        window = column[at[:, np.newaxis] + np.arange(-2, 3)]
-        median = np.median(window, axis=1)
-        rest = np.ptp(np.delete(window, 2, axis=1), axis=1)
-        spikes = np.abs(window[:, 2] - median) > np.maximum(limit, 2.0 * rest)
-        cleaned[at[spikes], channel] = median[spikes]
-        replaced += int(spikes.sum())
-    return cleaned, replaced
+        return counts, 0
+    limits = sds * _noise_counts(counts)
+    found = np.concatenate(
+        [
+            _peaks(counts[part.start : part.stop + 4], limits / 2.0) + np.array([part.start, 0])
+            for part in parts_of(len(counts) - 4)
+        ]
+    )
+    at, channel = found.T
+    window = counts[at[:, np.newaxis] + np.arange(5), channel[:, np.newaxis]].astype(np.float64)
+    median = np.median(window, axis=1)
+    rest = np.ptp(np.delete(window, 2, axis=1), axis=1) if len(window) else median
+    spikes = np.abs(window[:, 2] - median) > np.maximum(limits[channel], 2.0 * rest)
+    if not spikes.any():
+        return counts, 0
+    cleaned = counts.copy()
+    cleaned[at[spikes] + 2, channel[spikes]] = median[spikes]
+    return cleaned, int(spikes.sum())
 
 
-def _noise_counts(step: Floats) -> float:
-    """Return the SD of a channel's noise from its steps, at least one count."""
-    some = step[:: max(1, len(step) // NOISE_STEPS)]
-    return max(1.0, float(MAD_TO_SD * np.median(np.abs(some)) / np.sqrt(2.0)))
+def _peaks(counts: NDArray[np.int32], limits: Floats) -> NDArray[np.int64]:
+    """Return (row, channel) of each value whose step up is followed by one down, or the reverse.
+
+    Rows are counted from two before the value. Few are left to be looked at closely.
+    """
+    step = np.diff(np.ascontiguousarray(counts.T, dtype=np.float64), axis=1)
+    back, forth = step[:, 1:-2], step[:, 2:-1]
+    high = np.abs(step) > limits[:, np.newaxis]
+    rows = np.argwhere(high[:, 1:-2] & high[:, 2:-1] & (back * forth < 0))
+    return np.asarray(rows[:, ::-1])
+
+
+def _noise_counts(counts: NDArray[np.int32]) -> Floats:
+    """Return the SD of each channel's noise from its steps, at least one count."""
+    some = np.arange(0, len(counts) - 1, max(1, (len(counts) - 1) // NOISE_STEPS))
+    step = counts[some + 1].astype(np.float64) - counts[some]
+    return np.maximum(1.0, MAD_TO_SD * np.median(np.abs(step), axis=0) / np.sqrt(2.0))
 
 
 class LiveLowPass:

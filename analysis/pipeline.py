@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from acquisition.physical import Geometry, right_shoulder_geometry
 from acquisition.recording.model import Recording
 from acquisition.recording.reader import content_sha256
-from analysis.filters import LowPass, slope_runs, smooth_runs
+from analysis.filters import LowPass, slope_runs, smooth_in_place
 from analysis.measures import measure_repetitions
 from analysis.orientation import Orientation, orient
 from analysis.practice import practice_told, with_practice
@@ -28,6 +28,7 @@ from analysis.target import Target, target_from_json
 from analysis.timebase import Grid, even_samples
 from analysis.trial import Trial
 from analysis.uncertainty import sources_of
+from analysis.vectors import lengths
 from analysis.zero import find_zero, marked_windows
 
 Floats = NDArray[np.float64]
@@ -60,9 +61,8 @@ def analyse(
     tolerance = np.deg2rad(recording.rig.home.tolerance_deg)
     orientation = orient(grid, moved, geometry.vertical_in_base, tolerance, settings)
     low_pass = LowPass(cutoff_hz=settings.cutoff_hz, order=settings.filter_order)
-    # Each name is given anew, so that an hour's arrays are let go of as soon as they are used.
-    moved = smooth_runs(moved, grid.imu_known, low_pass, fs_hz=grid.fs_hz)
-    pushed = smooth_runs(pushed, grid.force_known, low_pass, fs_hz=grid.fs_hz)
+    smooth_in_place(moved, grid.imu_known, low_pass, fs_hz=grid.fs_hz)
+    smooth_in_place(pushed, grid.force_known, low_pass, fs_hz=grid.fs_hz)
     wrench = _without_shell(grid, pushed, moved, geometry, compensate=compensate)
     marked = marked_windows(recording.events, grid.origin_us, grid.fs_hz, len(wrench))
     zero = find_zero(wrench, orientation.at_home, grid.fs_hz, settings, marked=marked)
@@ -117,7 +117,7 @@ def _with_second_hand(series: ResolvedSeries, hand: StabilisingHand | None) -> R
 def _unresolved(
     grid: Grid, orientation: Orientation, wrench: Floats, rate: Floats, settings: AnalysisSettings
 ) -> Unresolved:
-    magnitude = np.linalg.norm(wrench[:, :3], axis=1)
+    magnitude = lengths(wrench[:, :3])
     on, _ = contact(magnitude, grid.fs_hz, settings, ContactState())
     return Unresolved(
         time_s=grid.time_s,

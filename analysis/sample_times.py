@@ -7,8 +7,9 @@ does not, because the rig's oscillator wanders or a counter slipped, the stamps 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,30 +91,36 @@ def _stretches(streams: Mapping[str, StreamData]) -> dict[int, tuple[float, floa
     """Return first and last device time and least delay of every segment, all streams together."""
     found: dict[int, tuple[float, float, float]] = {}
     for stream in streams.values():
-        delay = stream.arrival_ns / 1e3 - stream.device_time_us
-        for segment in np.unique(stream.segment).tolist():
-            here = stream.segment == segment
-            times = stream.device_time_us[here]
+        for segment, rows in segments_of(stream):
+            times = stream.device_time_us[rows]
+            delay = float((stream.arrival_ns[rows] / 1e3 - times).min())
             begin, end, least = found.get(segment, (np.inf, -np.inf, np.inf))
             found[segment] = (
                 min(begin, float(times.min())),
                 max(end, float(times.max())),
-                min(least, float(delay[here].min())),
+                min(least, delay),
             )
     return found
+
+
+def segments_of(stream: StreamData) -> Iterator[tuple[int, slice]]:
+    """Yield the number of each segment and where it lies in the stream."""
+    if not len(stream.segment):
+        return
+    edges = np.flatnonzero(stream.segment[1:] != stream.segment[:-1]) + 1
+    for start, stop in pairwise([0, *edges.tolist(), len(stream.segment)]):
+        yield int(stream.segment[start]), slice(start, stop)
 
 
 def sample_times_s(stream: StreamData, clocks: Mapping[int, float]) -> Floats:
     """Return the time of every sample, seconds, in the first segment's clock, shape (n,)."""
     times = np.empty(len(stream.segment))
-    for segment, offset_us in clocks.items():
-        here = stream.segment == segment
-        if not here.any():
-            continue
+    for segment, here in segments_of(stream):
         stamps, number = stream.device_time_us[here], stream.sample_number[here]
         line = fit_line(stamps, number, stream.spec.rate_hz)
         cleaned = line.times_s(number) if line is not None and line.fits else stamps * 1e-6
-        times[here] = cleaned + offset_us * 1e-6
+        times[here] = cleaned
+        times[here] += clocks[segment] * 1e-6
     return times
 
 

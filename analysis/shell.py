@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquisition.physical import Geometry
-from analysis.vectors import cross
+from analysis.vectors import cross, side_by_side
 
 Floats = NDArray[np.float64]
 
@@ -76,4 +76,4 @@ def hand_wrench(
     if measured.shape[1] == 3:
         return np.asarray(measured + pull)
     arm = geometry.com_m - geometry.cell_origin_m
-    return np.asarray(measured + np.hstack([pull, cross(arm, pull)]))
+    return np.asarray(measured + side_by_side(pull, cross(arm, pull)))

@@ -19,6 +19,7 @@ from analysis.filters import without_spikes
 from analysis.runs import parts_of
 from analysis.sample_times import STAMP_S, clock_offsets_us, sample_times_s
 from analysis.settings import AnalysisSettings
+from analysis.vectors import side_by_side
 from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM, StreamSpec
 
 Floats = NDArray[np.float64]
@@ -132,11 +133,11 @@ def physical_values(units: PhysicalUnits, counts: NDArray[np.int32], spec: Strea
         return units.stabiliser(counts, spec).force_n
     if spec.name == IMU_STREAM:
         inertial = units.inertial(counts, spec)
-        return np.hstack([inertial.specific_force_m_s2, inertial.angular_rate_rad_s])
+        return side_by_side(inertial.specific_force_m_s2, inertial.angular_rate_rad_s)
     wrench = units.wrench(counts, spec)
     if wrench.moment_nm is None:
         return wrench.force_n
-    return np.hstack([wrench.force_n, wrench.moment_nm])
+    return side_by_side(wrench.force_n, wrench.moment_nm)
 
 
 def _needed(recording: Recording, name: str, *, channels: int) -> StreamData:
@@ -191,7 +192,7 @@ def _gridded(
 ) -> tuple[Floats, Flags, Flags]:
     """Return a stream's physical values on the grid, its gaps, its rails; part by part."""
     bridge_s = longest_bridge_s(raw.spec, max_gap_s)
-    values = np.empty((len(grid), raw.counts.shape[1]))
+    values = np.empty((raw.counts.shape[1], len(grid))).T
     gap, rail = np.empty(len(grid), dtype=np.bool_), np.empty(len(grid), dtype=np.bool_)
     for part in parts_of(len(grid)):
         first, last = grid[part.start], grid[part.stop - 1]
@@ -222,13 +223,13 @@ def onto_grid(grid: Floats, sampled: Sampled, max_gap_s: float) -> tuple[Floats,
     before = after - 1
     since = grid - np.take(sampled.time_s, before)
     until = np.take(sampled.time_s, after) - grid
-    # `take` gathers rows seven times faster than indexing with an array.
-    values: Floats = np.take(sampled.values, after, axis=0)
-    first = np.take(sampled.values, before, axis=0)
+    columns = sampled.values.T
+    values: Floats = columns.take(after, axis=1)
+    first = columns.take(before, axis=1)
     values -= first
-    values *= np.clip(since / (since + until), 0.0, 1.0)[:, np.newaxis]
+    values *= np.clip(since / (since + until), 0.0, 1.0)
     values += first
     rail = np.take(sampled.saturated, before) | np.take(sampled.saturated, after)
     # A row right at a sample has it, however far the next one is.
     gap = (since + until > max_gap_s) & (np.minimum(since, until) > STAMP_S)
-    return values, gap, rail
+    return values.T, gap, rail

@@ -49,3 +49,8 @@ def all_finite(vectors: Floats) -> Flags:
     for column in range(1, vectors.shape[1]):
         finite &= np.isfinite(vectors[:, column])
     return finite
+
+
+def side_by_side(first: Floats, second: Floats) -> Floats:
+    """Return the columns of both, (n, k) and (n, l), in one array (n, k + l)."""
+    return np.concatenate([first.T, second.T]).T

@@ -8,7 +8,7 @@ import numpy as np
 
 from acquisition.recording.model import Recording, StreamData
 from analysis.orientation import Orientation
-from analysis.sample_times import LineFit, fit_line
+from analysis.sample_times import LineFit, fit_line, segments_of
 from analysis.timebase import Grid
 from analysis.trial import QualityFinding, Severity
 from analysis.zero import Zero
@@ -38,20 +38,23 @@ def losses(stream: StreamData) -> tuple[int, float]:
     """
     if len(stream.sample_number) < 2:
         return 0, 0.0
-    step = np.diff(stream.sample_number)
-    inside = np.diff(stream.segment) == 0
-    jumps = np.where(inside & (step > 1), step - 1, 0)
-    return int(jumps.sum()), float(jumps.max() / stream.spec.rate_hz)
+    lost, longest = 0, 0
+    for _, rows in segments_of(stream):
+        step = np.diff(stream.sample_number[rows])
+        jumps = step[step > 1] - 1
+        lost += int(jumps.sum())
+        longest = max(longest, int(jumps.max(initial=0)))
+    return lost, longest / stream.spec.rate_hz
 
 
 def longest_line(stream: StreamData) -> LineFit | None:
     """Return time against sample number over the longest segment, None if it is too short."""
-    if not len(stream.segment):
+    segments = [rows for _, rows in segments_of(stream)]
+    if not segments:
         return None
-    values, counts = np.unique(stream.segment, return_counts=True)
-    inside = stream.segment == values[np.argmax(counts)]
+    longest = max(segments, key=lambda rows: rows.stop - rows.start)
     return fit_line(
-        stream.device_time_us[inside], stream.sample_number[inside], stream.spec.rate_hz
+        stream.device_time_us[longest], stream.sample_number[longest], stream.spec.rate_hz
     )
 
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from analysis.quality.evidence import Evidence, finding, longest_line, losses
+from analysis.sample_times import segments_of
 from analysis.trial import QualityFinding, Severity
 
 RATE_LIMIT_PPM = 10_000.0
@@ -83,9 +82,9 @@ def missing(evidence: Evidence) -> list[QualityFinding]:
 def segments(evidence: Evidence) -> list[QualityFinding]:
     """Count how often the line or the rig came back anew."""
     parts = {
-        int(segment)
+        segment
         for stream in evidence.recording.streams.values()
-        for segment in np.unique(stream.segment)
+        for segment, _ in segments_of(stream)
     }
     return [
         finding(
