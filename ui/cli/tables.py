@@ -70,6 +70,8 @@ def trial_table(trial: Trial, *, whole: bool = False) -> RenderableType:
         whole: Every measure of every phase too.
     """
     parts: list[RenderableType] = [_title(trial), *_quality(trial)]
+    if trial.target.scapula is not None:
+        parts.append(Text(f"target: {trial.target.scapula.in_words}"))
     if not trial.repetitions:
         return Group(*parts, Text(none_found(trial)))
     repetitions = judged(trial)
