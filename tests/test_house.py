@@ -19,6 +19,8 @@ ONLY_IN = {
     "vqf": ("analysis/",),
     "PySide6": ("ui/desktop/",),
     "pyqtgraph": ("ui/desktop/",),
+    "distributed": ("analysis/study/",),
+    "pyarrow": ("analysis/tidy/",),
     "jinja2": ("ui/report/",),
     "pylsl": ("ui/live/lab_outlet.py",),
     "matplotlib": ("ui/report/",),

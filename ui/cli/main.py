@@ -28,6 +28,7 @@ VERBS: tuple[tuple[str, str], ...] = (
     ("analyse", "measure one or many recordings"),
     ("report", "write the HTML report of a recording"),
     ("reference", "build an expert reference band from recordings"),
+    ("study", "many recordings of many people: tables, progress, variability, reliability"),
     ("ports", "list serial devices, saying which answer as a rig"),
     ("check", "test a rig before use: identity, rates, noise, zero, sign and side, home, gravity"),
     ("simulate", "serve a virtual rig on a pseudo-terminal or a loopback TCP port"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TypeVar
 
@@ -51,3 +51,15 @@ def working(what: str) -> Iterator[None]:
         if progress is not None:
             progress.add_task(what, total=None)
         yield
+
+
+@contextmanager
+def counted(total: int, what: str) -> Iterator[Callable[[], None]]:
+    """Give what is called for each of *total* items done, in whatever order."""
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    with shown(*columns) as progress:
+        if progress is None:
+            yield lambda: None
+            return
+        task = progress.add_task(what, total=total)
+        yield lambda: progress.advance(task)

@@ -1,0 +1,1 @@
+"""Many recordings: measured on all cores or a cluster, as tidy tables, and what they say."""

@@ -1,0 +1,88 @@
+"""Many recordings on a Dask cluster: the same function as on one machine, the same results."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from analysis.errors import StudyError
+from analysis.study.batch import CRASHED, TASKS_AHEAD, Chunk, chunks_of
+from analysis.study.job import FileResult, Job, measure_files
+
+CONNECT_S = 15.0
+"""A scheduler and a first worker answer within this, or are not there."""
+
+
+def run_cluster(files: Sequence[str], job: Job, address: str) -> Iterator[FileResult]:
+    """Yield what comes of each recording, as it comes.
+
+    A worker that goes takes nothing along: the scheduler gives what it had in hand to another.
+    Workers may come and go meanwhile; with none left it waits for one.
+
+    Args:
+        files: The recordings, by paths that every worker can read.
+        job: What to do.
+        address: Of the scheduler, ``tcp://host:port``.
+
+    Raises:
+        StudyError: Dask is not installed, nothing answers, or the cluster went away.
+    """
+    with _client(address) as client:
+        from distributed import KilledWorker, as_completed
+
+        waiting, pending = deque(chunks_of(files)), as_completed(loop=client.loop)
+        chunks: dict[Any, Chunk] = {}
+
+        def feed() -> None:
+            workers = max(1, sum(client.nthreads().values()))
+            while waiting and len(chunks) < TASKS_AHEAD * workers:
+                chunk = waiting.popleft()
+                future = client.submit(measure_files, chunk, job, pure=False)
+                chunks[future] = chunk
+                pending.add(future)
+
+        feed()
+        for future in pending:
+            chunk = chunks.pop(future)
+            try:
+                results = future.result()
+            except KilledWorker:
+                # Worker after worker died of it: find the one that does that.
+                results = [FileResult(chunk[0], problem=CRASHED)] if len(chunk) == 1 else []
+                waiting.extend(() if len(chunk) == 1 else ((path,) for path in chunk))
+            future.release()
+            feed()
+            yield from results
+
+
+@contextmanager
+def _client(address: str) -> Iterator[Any]:
+    try:
+        from distributed import Client
+    except ImportError as cause:
+        raise StudyError(
+            "--cluster needs dask and distributed: install perpend with its extra [cluster]"
+        ) from cause
+    from concurrent.futures import CancelledError
+
+    try:
+        client = Client(address, timeout=CONNECT_S, set_as_default=False)
+    except (OSError, ValueError) as cause:
+        raise StudyError(
+            f"{address}: no scheduler answers there; start one with: dask scheduler"
+        ) from cause
+    try:
+        client.wait_for_workers(1, timeout=CONNECT_S)
+        yield client
+    except TimeoutError as cause:
+        raise StudyError(
+            f"{address}: the scheduler has no worker; start one with: dask worker {address}"
+        ) from cause
+    except CancelledError as cause:
+        raise StudyError(
+            f"{address}: the cluster went away; run again, what was measured is kept"
+        ) from cause
+    finally:
+        client.close()

@@ -1,0 +1,100 @@
+"""``perpend study``: tables of a folder, resumed, told what was left out."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from acquisition.virtual_rig.cohort import record_sitting, sittings
+from analysis.target import Target
+from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE
+
+Perpend = Callable[..., Any]
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two people, two days, one short repetition each."""
+    made = tmp_path_factory.mktemp("class")
+    for one in sittings(2, days=2, trials=1, repetitions=1):
+        record_sitting(made, one, top_deg=45.0, target_json=Target().to_json())
+    return made
+
+
+def tables(out: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in out.iterdir() if path.is_file()}
+
+
+def test_a_folder_becomes_tables(perpend: Perpend, folder: Path, tmp_path: Path) -> None:
+    said = perpend("study", folder, "--out", tmp_path / "out", "--jobs", 1, "--json")
+
+    assert said.code == DONE
+    plain = json.loads(said.out)
+    assert (plain["recordings"], plain["people"], plain["left_out"]) == (8, 2, 0)
+    lines = (tmp_path / "out" / "repetitions.csv").read_text("utf-8").splitlines()
+    assert len(lines) == 1 + 8 * 3
+    assert tables(tmp_path / "out").keys() >= {
+        "repetitions.csv",
+        "repetitions.parquet",
+        "recordings.csv",
+        "withheld.parquet",
+        "dictionary.csv",
+        "left_out.csv",
+    }
+
+
+def test_the_same_files_give_the_same_bytes_however_often_and_on_how_many_cores(
+    perpend: Perpend, folder: Path, tmp_path: Path
+) -> None:
+    perpend("study", folder, "--out", tmp_path / "a", "--jobs", 1)
+    perpend("study", folder, "--out", tmp_path / "b", "--jobs", 2)
+    again = perpend("study", folder, "--out", tmp_path / "b", "--jobs", 1, "--force", "--json")
+
+    assert tables(tmp_path / "a") == tables(tmp_path / "b")
+    assert json.loads(again.out)["measured_before"] == 8
+
+
+def test_a_bad_file_is_left_out_and_told(perpend: Perpend, folder: Path, tmp_path: Path) -> None:
+    shutil.copytree(folder, tmp_path / "in")
+    (tmp_path / "in" / "bad.h5").write_bytes(b"no recording")
+
+    said = perpend("study", tmp_path / "in", "--out", tmp_path / "out", "--jobs", 1)
+
+    assert said.code == INCOMPLETE
+    assert said.err.startswith("perpend study: left out ")
+    assert said.err.count("\n") == 1
+    left_out = (tmp_path / "out" / "left_out.csv").read_text("utf-8")
+    assert "bad.h5,is not a recording" in left_out
+
+
+def test_only_bad_files_fail(perpend: Perpend, tmp_path: Path) -> None:
+    (tmp_path / "bad.h5").write_bytes(b"no recording")
+
+    said = perpend("study", tmp_path, "--out", tmp_path / "out", "--jobs", 1)
+
+    assert said.code == FAILED
+
+
+def test_results_that_are_there_are_not_replaced_unasked(
+    perpend: Perpend, folder: Path, tmp_path: Path
+) -> None:
+    perpend("study", folder, "--out", tmp_path, "--jobs", 1)
+    before = tables(tmp_path)
+
+    said = perpend("study", folder, "--out", tmp_path, "--jobs", 1)
+
+    assert said.code == FAILED
+    assert "exists already" in said.err
+    assert tables(tmp_path) == before
+
+
+def test_a_file_is_no_folder(perpend: Perpend, folder: Path, tmp_path: Path) -> None:
+    said = perpend("study", folder / "T21_01.h5", "--out", tmp_path / "out")
+
+    assert said.code == FAILED
+    assert "no such folder" in said.err

@@ -1,0 +1,114 @@
+"""``perpend study``: many recordings of many people, as tables, statistics and a report."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ui.cli.arguments import add_json, add_target, existing_folder, target_for
+from ui.cli.batch import recordings_in
+from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE
+from ui.errors import UserError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from analysis.study.cohort import Cohort
+    from analysis.study.job import FileResult, Job
+
+KINDS = ("csv", "parquet")
+RESULTS = ("repetitions.csv", "repetitions.parquet", "recordings.csv")
+"""If one of these is there, the folder holds a study."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of the verb."""
+    parser.add_argument("folder", type=Path, metavar="DIR", help="holds the recordings")
+    parser.add_argument(
+        "--out", type=Path, required=True, metavar="DIR", help="for the results; made if need be"
+    )
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument(
+        "--jobs", type=_positive, metavar="N", help="processes; else one for each core"
+    )
+    where.add_argument(
+        "--cluster", metavar="URL", help="Dask scheduler, such as tcp://192.0.2.10:8786"
+    )
+    add_target(parser)
+    parser.add_argument("--force", action="store_true", help="replace the results of a study there")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure what is not measured yet, write the tables, and return the exit code."""
+    from analysis.study.cache import ResultCache
+    from analysis.study.cohort import gather, write_tables
+    from analysis.study.job import Job
+    from ui.cli.progress import counted
+
+    # Whole paths, for a worker's current folder may be another one.
+    root = existing_folder(args.folder).resolve()
+    files = recordings_in([root])
+    cache = ResultCache(_results_folder(args.out, force=args.force) / "cache")
+    target = target_for(args.target)
+    job = Job(target.to_json() if target else "", str(cache.folder.resolve()))
+    with counted(len(files), "measuring") as done:
+
+        def told(one: FileResult) -> None:
+            if one.problem:
+                print(f"perpend study: left out {one.path}: {one.problem}", file=sys.stderr)
+            done()
+
+        cohort = gather(_results(args, files, job), root, cache, progress=told)
+    write_tables(cohort, args.out, KINDS)
+    return _told(cohort, args.out, as_json=args.json)
+
+
+def _positive(text: str) -> int:
+    number = int(text)
+    if number < 1:
+        raise ValueError(text)
+    return number
+
+
+def _results_folder(out: Path, *, force: bool) -> Path:
+    there = [name for name in RESULTS if os.path.lexists(out / name)]
+    if there and not force:
+        raise UserError(f"{out / there[0]}: exists already; name another folder, or --force")
+    out.mkdir(parents=True, exist_ok=True)
+    return out
+
+
+def _results(args: argparse.Namespace, files: Sequence[Path], job: Job) -> Iterator[FileResult]:
+    if args.cluster:
+        from analysis.study.cluster import run_cluster
+
+        return run_cluster([str(path) for path in files], job, args.cluster)
+    from analysis.study.batch import run_local
+
+    return run_local([str(path) for path in files], job, args.jobs or os.cpu_count() or 1)
+
+
+def _told(cohort: Cohort, out: Path, *, as_json: bool) -> int:
+    counts = {
+        "recordings": len(cohort.places),
+        "people": len({place.person for place in cohort.places}),
+        "left_out": len(cohort.left_out),
+        "measured_before": cohort.cached,
+        "targets": list(cohort.targets),
+        "folder": str(out),
+    }
+    if as_json:
+        print(json.dumps(counts, indent=2))
+    else:
+        print(
+            f"{counts['recordings']} recordings of {counts['people']} people in {out}; "
+            f"{counts['left_out']} left out, {counts['measured_before']} measured before"
+        )
+    if not cohort.places:
+        return FAILED
+    return INCOMPLETE if cohort.left_out else DONE
