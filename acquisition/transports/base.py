@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 READ_WAIT_S = 0.02
 """How long `Transport.read` waits at most: short enough for a live picture."""
@@ -53,4 +53,13 @@ class Transport(Protocol):
 
     def close(self) -> None:
         """Let go of it; never raises, and twice is fine."""
+        ...
+
+
+@runtime_checkable
+class HearsCalls(Protocol):
+    """A pipe with a person in software at its far end, who hears what is called out here."""
+
+    def hear_stop(self) -> None:
+        """Let the person hear a call to stop; from any thread."""
         ...

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from acquisition.clock import Clock, SystemClock
+from acquisition.clock import NS_PER_S, Clock, SystemClock
 from acquisition.errors import AcquisitionError, PortError, TransportLost
 from acquisition.rig import RigDescription, load_rig
 from acquisition.transports.base import READ_WAIT_S
@@ -67,6 +68,7 @@ PERSON_OPTIONS: Mapping[str, Callable[[str], Any]] = {
     "plane": float,
     "top": float,
     "axial": float,
+    "stop_reaction_ms": _between(0, 10_000),
 }
 LINE_OPTIONS: Mapping[str, Callable[[str], Any]] = {
     "speed": play_speed,
@@ -106,6 +108,7 @@ class VirtualPort:
         self._pacer = Pacer(self._clock, speed)
         self._device = RigDevice(virtual_rig, faults=faults, clock_ppm=clock_ppm)
         self._answers = bytearray()
+        self._called_ns: deque[int] = deque()
         self._open = False
 
     @classmethod
@@ -114,8 +117,8 @@ class VirtualPort:
 
         Options: ``trainee``; ``seed``; ``side``, ``axes`` and ``stabiliser=1``, a second cell
         under the stabilising hand, or ``rig``, the file of a rig of one's own; ``plane``, ``top``,
-        ``axial`` in degrees; ``reps``, 0 without end; ``speed``, 1 or max; ``faults``, such as
-        loss:0.001,restart:30; ``ppm``.
+        ``axial`` in degrees; ``reps``, 0 without end; ``stop_reaction_ms``; ``speed``, 1 or max;
+        ``faults``, such as loss:0.001,restart:30; ``ppm``.
 
         Raises:
             PortError: An option is unknown or out of range.
@@ -180,10 +183,18 @@ class VirtualPort:
         self._pacer.pause()
         self._open = False
 
+    def hear_stop(self) -> None:
+        """Let the person at the rig hear a call to stop, now; from any thread."""
+        self._called_ns.append(self._clock.now_ns())
+
     def _taken(self) -> bytes:
         answers = bytes(self._answers)
         self._answers.clear()
-        return answers + self._device.poll(self._pacer.elapsed_us())
+        sent = self._device.poll(self._pacer.elapsed_us())
+        while self._called_ns:
+            ago_s = (self._clock.now_ns() - self._called_ns.popleft()) / NS_PER_S
+            self._device.hear_stop(0.0 if self._pacer.unpaced else self._pacer.rig_s(ago_s))
+        return answers + sent
 
     def _require_open(self) -> None:
         if not self._open:
@@ -206,6 +217,8 @@ def virtual_rig_with(options: Mapping[str, Any]) -> VirtualRig:
     given: dict[str, Any] = {name: value for name, value in numbers.items() if value is not None}
     if "reps" in options:
         given["repetitions"] = options["reps"]
+    if "stop_reaction_ms" in options:
+        given["stop_reaction_s"] = options["stop_reaction_ms"] / 1000.0
     person = options.get("trainee") or trainee(DEFAULT_TRAINEE)
     return VirtualRig(_rig_with(options), person, **given)
 

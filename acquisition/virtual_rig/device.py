@@ -161,6 +161,16 @@ class RigDevice:
         channel = stream.spec.channels[0].name
         self.report(FaultCode.CONVERTER_SATURATED, stream.spec.stream_id, f"{channel} at its rail")
 
+    def hear_stop(self, ago_s: float) -> None:
+        """Let the person at it hear a call to stop.
+
+        Args:
+            ago_s: How long ago it was called, by the clock of who calls it.
+        """
+        if self._streaming:
+            at_us = self._now_us - self._start_us - ago_s * 1e6 * self._rate
+            self._rig.call_stop(at_us * 1e-6)
+
     def fall_silent(self) -> None:
         """Say and hear nothing more until `power_up`."""
         self.out_of_order = True
@@ -200,6 +210,7 @@ class RigDevice:
                 self._say(self._identity(request_id))
             case Start(request_id):
                 self._start_us = self._now_us
+                self._rig.begin_again()
                 self._senders = [Sender(s, self._start_us) for s in self._rig.streams]
                 self._streaming = any(sender.size for sender in self._senders)
                 self._say(Reply(request_id, Outcome.DONE))

@@ -52,6 +52,10 @@ class Pacer:
         """Return how long *rig_s* of the rig's time take by the clock."""
         return rig_s / self._speed
 
+    def rig_s(self, real_s: float) -> float:
+        """Return how much of the rig's time *real_s* by the clock are."""
+        return real_s * self._speed
+
     def _gather(self) -> None:
         if self._since_ns is None or self.unpaced:
             return

@@ -33,6 +33,8 @@ Counts = NDArray[np.int32]
 
 CHUNK_SAMPLES = 1024
 _CHUNKS_KEPT = 4
+STOP_REACTION_S = 0.35
+"""A person who was told that a call may come. Our choice."""
 
 
 class VirtualStream:
@@ -91,6 +93,10 @@ class VirtualStream:
         ]
         return np.concatenate(pieces or [np.empty((0, len(self.spec.channels)), np.int32)])
 
+    def forget(self) -> None:
+        """Make the counts anew when they are asked for next: the world has changed."""
+        self._chunks.clear()
+
     def _chunk(self, number: int) -> Counts:
         if number not in self._chunks:
             first = number * CHUNK_SAMPLES
@@ -114,6 +120,7 @@ class VirtualRig:
         axial_deg: Axial rotation gained at 90° of elevation, + internal. Some, because an arm
             hardly rises without.
         model: How good the sensors are.
+        stop_reaction_s: From the call to stop until the hand begins to ease off.
 
     Raises:
         PortError: A number is out of range.
@@ -130,7 +137,9 @@ class VirtualRig:
         top_deg: float = 150.0,
         axial_deg: float = -15.0,
         model: SensorModel = SensorModel(),  # noqa: B008 - frozen
+        stop_reaction_s: float = STOP_REACTION_S,
     ) -> None:
+        _within("stop_reaction", stop_reaction_s, 0.0, 10.0)
         _within("seed", seed, 0, MAX_SEED)
         _within("repetitions", repetitions or 0, 0, 100_000)
         _within("plane", plane_deg, -30.0, 150.0)
@@ -140,6 +149,7 @@ class VirtualRig:
         self.trainee = trainee
         self.seed = seed
         self.plane_deg = plane_deg
+        self._stop_reaction_s = stop_reaction_s
         script = Script(trainee, seed=seed, repetitions=repetitions, top_deg=top_deg)
         self._world = World(
             script,
@@ -182,6 +192,24 @@ class VirtualRig:
     def duration_s(self) -> float:
         """Length of the trial; infinite if it never ends."""
         return self._world.script.duration_s
+
+    def call_stop(self, at_s: float) -> None:
+        """Let the person hear at a time that the movement has become uncomfortable.
+
+        Args:
+            at_s: From the start of the streams, not before what was asked for last.
+        """
+        self._world.ease_off(at_s + self._stop_reaction_s)
+        self._forget()
+
+    def begin_again(self) -> None:
+        """Forget what was called: the script begins anew."""
+        self._world.forget_easing()
+        self._forget()
+
+    def _forget(self) -> None:
+        for stream in self.streams:
+            stream.forget()
 
     def truth(self, time_s: Floats) -> Truth:
         """Return what is really so at *time_s* (n,), seconds from the start of the streams."""

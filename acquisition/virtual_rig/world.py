@@ -9,12 +9,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquisition.virtual_rig.hand import Hand
-from acquisition.virtual_rig.kinematics import Angle, ArmMotion, arm_motion, excursion
+from acquisition.virtual_rig.kinematics import (
+    Angle,
+    ArmMotion,
+    arm_motion,
+    excursion,
+    minimum_jerk,
+)
 from acquisition.virtual_rig.script import RepetitionPlan, Script
 from acquisition.virtual_rig.stabilising_hand import StabilisingHand
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+
+EASE_S = 0.35
+"""How long a hand takes to ease off once it does. Our choice."""
 
 
 class Phase(IntEnum):
@@ -80,6 +90,15 @@ class World:
         self._stabilising = stabilising
         self._plane_rad = plane_rad
         self._axial_ratio = axial_ratio
+        self._eases_s: list[float] = []
+
+    def ease_off(self, at_s: float) -> None:
+        """Let the hand begin to ease off at a time, for the rest of that repetition."""
+        self._eases_s.append(at_s)
+
+    def forget_easing(self) -> None:
+        """Let everything be as the script has it."""
+        self._eases_s.clear()
 
     def at(self, time_s: Floats) -> WorldState:
         """Return the world at *time_s* (n,), in any order."""
@@ -95,13 +114,22 @@ class World:
             elevation.rad_s[here] = lift.rad_s
             elevation.rad_s2[here] = lift.rad_s2
             push = self._hand.push(plan, time_s[here], lift.rad)
-            force[here], on_head[here] = push.force_n, push.on_head
+            left = self._left(plan, time_s[here])
+            force[here], on_head[here] = left[:, np.newaxis] * push.force_n, push.on_head
             stabilising[here] = self._stabilising.push(plan, time_s[here])
             phase[here] = _phases(plan, time_s[here])
             repetition[here] = plan.number
         arm = arm_motion(elevation, plane_rad=self._plane_rad, axial_ratio=self._axial_ratio)
         hand_on = np.asarray((force != 0.0).any(axis=1))
         return WorldState(time_s, arm, force, on_head, hand_on, phase, repetition, stabilising)
+
+    def _left(self, plan: RepetitionPlan, time_s: Floats) -> Floats:
+        """Return what easing off leaves of the push, 1 to 0, shape (n,)."""
+        left = np.ones_like(time_s)
+        for at_s in self._eases_s:
+            if plan.slot_start_s <= at_s < plan.slot_end_s:
+                left = np.minimum(left, 1.0 - minimum_jerk((time_s - at_s) / EASE_S)[0])
+        return left
 
 
 def _lift(plan: RepetitionPlan, time_s: Floats) -> Angle:

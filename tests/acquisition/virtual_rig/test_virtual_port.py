@@ -161,7 +161,8 @@ def test_a_rig_of_ones_own_can_be_played(tmp_path: Path) -> None:
         ("?speed=0", "must be above 0, or max"),
         ("?faults=melt:1", "unknown fault 'melt'"),
         ("?ppm=1e9", "must lie between"),
-        ("?rig=own.toml&side=left", "rig=FILE says side and axes itself"),
+        ("?stop_reaction_ms=-1", "must lie between 0 and 10000"),
+        ("?rig=own.toml&side=left", "rig=FILE says side, axes and stabiliser itself"),
         ("somewhere?trainee=T03", "has no address"),
         ("?trainee", "options are written"),
     ],
@@ -173,3 +174,23 @@ def test_options_that_will_not_do_are_one_clear_line(options: str, message: str)
     assert message in str(caught.value)
     assert str(caught.value).startswith(f"virtual:{options}: ")
     assert "\n" not in str(caught.value)
+
+
+def test_a_call_is_heard_when_it_was_called_not_when_the_port_is_read_next() -> None:
+    """The clock stands at 9 s when it is called and at 9.5 s when the port is read."""
+    clock = ManualClock()
+    one = VirtualPort.from_url(parse_url("virtual:?stop_reaction_ms=400&seed=7"), clock=clock)
+    begin(one)
+    for _ in range(90):
+        clock.advance(0.1)
+        one.read()
+
+    one.hear_stop()
+    clock.advance(0.5)
+    one.read()
+
+    push = one.virtual_rig.truth(np.arange(9.2, 10.0, 0.001))
+    full = push.magnitude_n > 0.99 * push.magnitude_n[0]
+    easing_s = push.time_s[np.flatnonzero(~full)[0]]
+    assert 9.4 < easing_s < 9.5
+    assert push.magnitude_n[-1] == 0.0

@@ -14,6 +14,7 @@ from acquisition.errors import DescriptionError, PortError
 from acquisition.physical import PhysicalUnits
 from acquisition.virtual_rig import VirtualRig, default_rig, trainee
 from acquisition.virtual_rig.virtual_rig import CHUNK_SAMPLES
+from acquisition.virtual_rig.world import EASE_S
 
 MakeRig = Callable[..., VirtualRig]
 SPAN = 3 * CHUNK_SAMPLES + 700
@@ -172,3 +173,42 @@ def test_the_shipped_rigs_are_four_different_ones() -> None:
             assert turn_deg > 20.0
     with pytest.raises(DescriptionError, match="no virtual rig with side 'up' and 4 axes"):
         default_rig("up", 4)
+
+
+def test_called_to_stop_the_hand_eases_off_after_its_reaction(make_rig: MakeRig) -> None:
+    """All of the push is there until then, none is left 0.35 s later, and the arm goes on."""
+    rig = make_rig(stop_reaction_s=0.3)
+    time_s = np.arange(9.0, 11.0, 0.01)
+    before = rig.truth(time_s)
+    counts = rig.force_counts(9_000, 2_000)
+
+    rig.call_stop(10.0)
+
+    after = rig.truth(time_s)
+    held, gone = time_s < 10.3, time_s > 10.3 + EASE_S + 0.001
+    assert (after.force_n[held] == before.force_n[held]).all()
+    assert (after.force_n[gone] == 0.0).all()
+    assert (before.force_n[gone] != 0.0).any(axis=1).all()
+    assert (after.elevation_rad == before.elevation_rad).all()
+    again = rig.force_counts(9_000, 2_000)
+    assert (again[:1300] == counts[:1300]).all()
+    assert (again[1700:] != counts[1700:]).any()
+
+
+def test_the_next_repetition_is_pushed_as_ever(make_rig: MakeRig) -> None:
+    rig, called = make_rig(repetitions=2), make_rig(repetitions=2)
+
+    called.call_stop(10.0)
+
+    late = np.arange(45.0, 50.0, 0.1)
+    assert (called.truth(late).force_n == rig.truth(late).force_n).all()
+
+
+def test_a_script_that_begins_again_has_forgotten_the_call(make_rig: MakeRig) -> None:
+    rig = make_rig()
+    before = rig.force_counts(9_000, 2_000)
+    rig.call_stop(9.5)
+
+    rig.begin_again()
+
+    assert (rig.force_counts(9_000, 2_000) == before).all()
