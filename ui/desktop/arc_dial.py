@@ -14,6 +14,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from analysis.target import Target
 from ui.desktop import look as colours
+from ui.desktop.gauge import MARGIN
 from ui.desktop.look import faded, font, text_scale
 from ui.desktop.still import Still
 from ui.desktop.words import tr
@@ -129,7 +130,8 @@ class ArcDial(QWidget):
 
     def _paint_words(self, painter: QPainter) -> None:
         look, width = self._look, float(self.width())
-        head = QRectF(4, 2, width - 8, 42 * text_scale())
+        side = MARGIN * text_scale()
+        head = QRectF(side, 2, width - 2 * side, 42 * text_scale())
         painter.setPen(colours.INK)
         painter.setFont(font(11))
         painter.drawText(head, UP_LEFT, tr("Elevation"))
@@ -179,5 +181,5 @@ class ArcDial(QWidget):
     def _unit(self) -> float:
         """Return the outer radius in pixels."""
         high = self.height() - 16.0 * text_scale() - 58.0 * text_scale()
-        wide = self.width() / 2 - 26.0 * text_scale()
+        wide = self.width() / 2 - 44.0 * text_scale()
         return max(20.0, min(high, wide))

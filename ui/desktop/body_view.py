@@ -140,8 +140,12 @@ class BodyView(QWidget):
         painter.setPen(colours.INK)
         painter.setFont(font(10))
         painter.drawText(QRectF(2, 2, width - 4, self._head()), UP_LEFT, self._title)
+        room = width - 14 - painter.fontMetrics().horizontalAdvance(self._title)
         painter.setFont(font(11, bold=True))
-        painter.drawText(QRectF(2, 1, width - 4, self._head()), UP_RIGHT, self.text)
+        text = self.text
+        if painter.fontMetrics().horizontalAdvance(text) > room:
+            text = text.split(" ")[0]  # without its uncertainty, which the fan shows anyway
+        painter.drawText(QRectF(2, 1, width - 4, self._head()), UP_RIGHT, text)
         look = self._look
         if look is not None and not math.isnan(look.angle_deg):
             foot = FOOT_PX * text_scale()

@@ -9,7 +9,7 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QBrush, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from ui.desktop.look import BAD, BAND, GOOD, GROUND, INK, QUIET, font
+from ui.desktop.look import BAD, BAND, GOOD, GROUND, INK, QUIET, font, text_scale
 from ui.numbers import shown
 
 UP_LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop
@@ -59,7 +59,10 @@ class Gauge(QWidget):
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
 
     def sizeHint(self) -> QSize:
-        return QSize(300, 88)
+        return QSize(300, 88) * text_scale()
+
+    def minimumSizeHint(self) -> QSize:
+        return QSize(200, 88) * text_scale()
 
     def show_value(self, value: float, word: str, *, bad: bool) -> None:
         """Show a value (NaN: none), what it means in a word, and whether that is bad."""
@@ -79,6 +82,7 @@ class Gauge(QWidget):
     def paintEvent(self, event: QPaintEvent) -> None:
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.scale(text_scale(), text_scale())
         self._paint_words(painter)
         self._paint_scale(painter)
         if math.isfinite(self._value):
@@ -86,13 +90,13 @@ class Gauge(QWidget):
         painter.end()
 
     def _paint_words(self, painter: QPainter) -> None:
-        head = QRectF(MARGIN, 4, self.width() - 2 * MARGIN, 37)
+        head = QRectF(MARGIN, 4, self._wide - 2 * MARGIN, 37)
         painter.setPen(INK)
-        painter.setFont(font(11))
+        painter.setFont(font(11, scaled=False))
         painter.drawText(head, UP_LEFT, self._scale.title)
-        painter.setFont(font(17, bold=True))
+        painter.setFont(font(17, bold=True, scaled=False))
         painter.drawText(head, UP_RIGHT, self.text)
-        painter.setFont(font(10, bold=self._bad))
+        painter.setFont(font(10, bold=self._bad, scaled=False))
         painter.setPen(BAD if self._bad else QUIET)
         painter.drawText(head, DOWN_LEFT, f"▲ {self._word}" if self._bad else self._word)
 
@@ -104,7 +108,7 @@ class Gauge(QWidget):
             painter.setBrush(QBrush(BAND))
             painter.drawRect(self._bar(*self._scale.allowed))
         painter.setPen(QPen(QUIET, 1))
-        painter.setFont(font(8))
+        painter.setFont(font(8, scaled=False))
         for tick in self._scale.ticks:
             x = self._x(tick)
             below = BAR_TOP + BAR_HEIGHT
@@ -125,6 +129,11 @@ class Gauge(QWidget):
         left, right = self._x(low), self._x(high)
         return QRectF(left, BAR_TOP, right - left, BAR_HEIGHT)
 
+    @property
+    def _wide(self) -> float:
+        """Width in what the painter, scaled with the text, takes for a pixel."""
+        return self.width() / text_scale()
+
     def _x(self, value: float) -> float:
         share = (value - self._scale.low) / (self._scale.high - self._scale.low)
-        return MARGIN + min(1.0, max(0.0, share)) * (self.width() - 2 * MARGIN)
+        return MARGIN + min(1.0, max(0.0, share)) * (self._wide - 2 * MARGIN)

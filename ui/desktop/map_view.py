@@ -28,14 +28,10 @@ COVERAGE = 2.0
 """The ellipse has twice the standard uncertainty: about 95 %."""
 SIDES_DEG = (0.84 * SPAN_DEG, -0.15 * SPAN_DEG)
 """Below the middle line, where a push that is only too far to one side would hide them."""
+CROSS_DEG = 0.8
 CAPTION_DEG = -1.13 * SPAN_DEG
 NOTHING = QBrush(Qt.BrushStyle.NoBrush)
 NO_LINE = QPen(Qt.PenStyle.NoPen)
-TRAIL_BRUSHES = [
-    pg.mkBrush(faded(QUIET, int(230 * (1.0 - i / (TRAIL_S / TRAIL_STEP_S)))))
-    for i in range(int(TRAIL_S / TRAIL_STEP_S))
-]
-"""By age, the newest first."""
 
 
 class MapView(pg.PlotWidget):
@@ -50,13 +46,15 @@ class MapView(pg.PlotWidget):
         super().__init__(background=PAPER)
         self._side = side
         self._stand = Stand.BEHIND
+        self._fading = _fading_brushes()
         self.setAccessibleName("target map")
         self._draw_ground(target)
         self._draw_words()
-        self._trail = pg.ScatterPlotItem(pen=None, pxMode=True)
+        # Without cached pictures of the symbols they stay lines in a saved picture.
+        self._trail = pg.ScatterPlotItem(pen=None, pxMode=True, useCache=False)
         self._ellipse = QGraphicsEllipseItem()
         self._ellipse.setPen(NO_LINE)
-        self._point = pg.ScatterPlotItem(size=20, pen=pg.mkPen(INK, width=1))
+        self._point = pg.ScatterPlotItem(size=20, pen=pg.mkPen(INK, width=1), useCache=False)
         for item in (self._trail, self._ellipse, self._point):
             self.addItem(item)
         self._word = self._label("", 0.0, 0.0, size=19, bold=True, fill=faded(PAPER, 235))
@@ -72,9 +70,9 @@ class MapView(pg.PlotWidget):
         """What stands at the left and at the right of the map."""
         return self._left.toPlainText(), self._right.toPlainText()
 
-    def look_from_the_other_side(self) -> None:
-        """Change between the view from behind and from the front."""
-        self._stand = Stand.FRONT if self._stand is Stand.BEHIND else Stand.BEHIND
+    def look_from(self, stand: Stand) -> None:
+        """Show it as it is seen from there."""
+        self._stand = stand
         self._turn()
 
     def show_look(self, look: TargetMap) -> None:
@@ -100,11 +98,11 @@ class MapView(pg.PlotWidget):
         self._point.setData([x], [y], symbol=symbol, brush=pg.mkBrush(colour))
 
     def _draw_trail(self, look: TargetMap) -> None:
-        age = (look.trail_age_s / TRAIL_STEP_S).astype(int).clip(0, len(TRAIL_BRUSHES) - 1)
+        age = (look.trail_age_s / TRAIL_STEP_S).astype(int).clip(0, len(self._fading) - 1)
         size = 8.0 - 5.0 * look.trail_age_s / TRAIL_S
         self._trail.setData(
             look.trail_deg[:, 0], look.trail_deg[:, 1], size=size.clip(2.0),
-            brush=[TRAIL_BRUSHES[i] for i in age],
+            brush=[self._fading[i] for i in age],
         )  # fmt: skip
 
     def _draw_ground(self, target: Target) -> None:
@@ -126,7 +124,8 @@ class MapView(pg.PlotWidget):
             self._ring(radius, QPen(LINE, 0))
             self._label(f"{radius:g}°", 0.0, 1.3 - radius, size=8, colour=QUIET, fill=None)
         self._ring(target.cone_deg, QPen(QUIET, 0, Qt.PenStyle.DashLine))
-        self.plot([0.0], [0.0], pen=None, symbol="+", symbolSize=14, symbolPen=pg.mkPen(INK))
+        for x, y in ((CROSS_DEG, 0.0), (0.0, CROSS_DEG)):
+            self.plot([-x, x], [-y, y], pen=pg.mkPen(INK, width=2))
 
     def _draw_words(self) -> None:
         self._label("▴ superior", 0.0, SPAN_DEG * 0.92, size=11)
@@ -181,3 +180,9 @@ class MapView(pg.PlotWidget):
         item.setPos(x, y)
         self.addItem(item)
         return item
+
+
+def _fading_brushes() -> list[QBrush]:
+    """Return the trail's brushes by age, the newest first."""
+    steps = int(TRAIL_S / TRAIL_STEP_S)
+    return [QBrush(faded(QUIET, int(230 * (1.0 - i / steps)))) for i in range(steps)]

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QBrush, QPainter, QPaintEvent, QPen, QPixmap
+from PySide6.QtGui import QBrush, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from analysis.target import Target
 from ui.desktop.gauge import number
-from ui.desktop.look import BAD, BAND, GOOD, INK, QUIET, faded, font
+from ui.desktop.look import BAD, BAND, GOOD, INK, QUIET, faded, font, text_scale
+from ui.desktop.still import Still
 from ui.live.superior import SuperiorLook
 from ui.numbers import shown
 
@@ -33,12 +34,15 @@ class UpwardBar(QWidget):
         super().__init__()
         self._limit_deg = target.superior_limit_deg
         self._look: SuperiorLook | None = None
-        self._scale = QPixmap()
+        self._scale = Still(self, self._paint_scale)
         self.setAccessibleName("superior component")
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Expanding)
 
     def sizeHint(self) -> QSize:
-        return QSize(118, 400)
+        return QSize(118, 400) * text_scale()
+
+    def minimumSizeHint(self) -> QSize:
+        return QSize(118, 220) * text_scale()
 
     @property
     def text(self) -> str:
@@ -53,33 +57,22 @@ class UpwardBar(QWidget):
     def paintEvent(self, event: QPaintEvent) -> None:
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.drawPixmap(0, 0, self._still())
+        self._scale.draw(painter)
+        painter.scale(text_scale(), text_scale())
         known = self._look is not None and math.isfinite(self._look.angle_deg)
         if self._look is not None and known:
             self._paint_bar(painter, self._look)
         self._paint_words(painter)
         painter.end()
 
-    def _still(self) -> QPixmap:
-        """Return the scale, painted anew only for another size: hatching is slow."""
-        ratio = self.devicePixelRatio()
-        if self._scale.size() != self.size() * ratio:
-            self._scale = QPixmap(self.size() * ratio)
-            self._scale.setDevicePixelRatio(ratio)
-            self._scale.fill(Qt.GlobalColor.transparent)
-            painter = QPainter(self._scale)
-            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-            self._paint_scale(painter)
-            painter.end()
-        return self._scale
-
     def _paint_scale(self, painter: QPainter) -> None:
+        painter.scale(text_scale(), text_scale())
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(QBrush(BAND))
         painter.drawRect(self._between(-SPAN_DEG, self._limit_deg))
         painter.setBrush(QBrush(faded(BAD, 70), Qt.BrushStyle.BDiagPattern))
         painter.drawRect(self._between(self._limit_deg, SPAN_DEG))
-        painter.setFont(font(8))
+        painter.setFont(font(8, scaled=False))
         for tick in TICKS_DEG:
             y = self._y(tick)
             painter.setPen(QPen(QUIET, 1))
@@ -96,28 +89,33 @@ class UpwardBar(QWidget):
         painter.drawRect(QRectF(BAR_LEFT, y - 2, BAR_WIDTH, 4))
 
     def _paint_words(self, painter: QPainter) -> None:
-        look, width = self._look, float(self.width())
+        look, width = self._look, self.width() / text_scale()
         painter.setPen(QPen(INK, 1))
         zero, limit = self._y(0.0), self._y(self._limit_deg)
         painter.drawLine(QPointF(BAR_LEFT - 4, zero), QPointF(BAR_LEFT + BAR_WIDTH + 4, zero))
-        painter.setFont(font(11))
+        painter.setFont(font(11, scaled=False))
         painter.drawText(QRectF(0, 4, width, 20), MIDDLE, "Upward")
-        painter.setFont(font(17, bold=True))
+        painter.setFont(font(17, bold=True, scaled=False))
         painter.drawText(QRectF(0, 24, width, 30), MIDDLE, self.text)
         painter.setPen(QPen(BAD, 1))
         painter.drawLine(QPointF(BAR_LEFT - 4, limit), QPointF(BAR_LEFT + BAR_WIDTH + 4, limit))
-        painter.setFont(font(8))
+        painter.setFont(font(8, scaled=False))
         painter.drawText(QPointF(BAR_LEFT + BAR_WIDTH + 7, limit - 3), "limit")
         if look is None or not look.word:
             return
-        foot = self.height() - FOOT + 8
+        foot = self._high - FOOT + 8
         painter.setPen(BAD if look.over else QUIET)
-        painter.setFont(font(10, bold=look.over))
+        painter.setFont(font(10, bold=look.over, scaled=False))
         painter.drawText(QRectF(0, foot, width, 18), MIDDLE, look.word)
         painter.setPen(QUIET)
-        painter.setFont(font(9))
+        painter.setFont(font(9, scaled=False))
         force = f"± {shown(look.u_deg, 1)}° · {shown(look.force_n, 1, sign='+')} N"
         painter.drawText(QRectF(0, foot + 20, width, 18), MIDDLE, force)
+
+    @property
+    def _high(self) -> float:
+        """Height in what the painter, scaled with the text, takes for a pixel."""
+        return self.height() / text_scale()
 
     def _between(self, low_deg: float, high_deg: float) -> QRectF:
         top, bottom = sorted((self._y(low_deg), self._y(high_deg)))
@@ -125,4 +123,4 @@ class UpwardBar(QWidget):
 
     def _y(self, angle_deg: float) -> float:
         share = (min(SPAN_DEG, max(-SPAN_DEG, angle_deg)) + SPAN_DEG) / (2 * SPAN_DEG)
-        return HEAD + 10 + (1.0 - share) * (self.height() - HEAD - FOOT - 10)
+        return HEAD + 10 + (1.0 - share) * (self._high - HEAD - FOOT - 10)

@@ -1,4 +1,4 @@
-"""The trainer window: places the panels, hands them moments, and listens to keys."""
+"""The trainer window: one session in two views, moved by one timer, ruled by keys."""
 
 from __future__ import annotations
 
@@ -6,23 +6,24 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from PySide6.QtCore import Qt, QTimer
-from PySide6.QtGui import QCloseEvent, QKeyEvent
-from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QMainWindow, QWidget
+from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent
+from PySide6.QtWidgets import QMainWindow, QStackedWidget, QWidget
 
-from ui.desktop.look import INK, QUIET, font, paper
-from ui.desktop.map_view import MapView
+from ui.desktop import look
+from ui.desktop.keys import action_of, keys_for_the_trainee, keys_in_words
 from ui.desktop.panels import PANELS
-from ui.live.moment import Trainer
+from ui.desktop.pictures import save_picture_of
+from ui.desktop.second_window import SecondWindow
+from ui.desktop.view_body import View, ViewBody
+from ui.desktop.words import tr
+from ui.live.looks import Looks
+from ui.live.moment import Moment, Trainer
+from ui.live.preferences import Memory
 
 FRAME_MS = 25
 """A sample waits for the next frame, then for its painting: with 33 its way to the picture came
 too near to the 50 ms it may take."""
-KEYS = (
-    "R record · Z zero, hand away · Space mark · V see it from the other side · "
-    "F11 full screen · Q quit"
-)
-CAUTION = "training aid on a rig · never on a person · your school's rules apply"
-FOOT_ROW = 6
+TEXT_STEP = 1.1
 WidgetT = TypeVar("WidgetT", bound=QWidget)
 
 
@@ -31,91 +32,210 @@ class TrainerWindow(QMainWindow):
 
     Args:
         trainer: Gives the moments; its feed is closed with the window.
+        memory: How the window looks, and where that is kept.
+        view: The one it begins with.
+        leave: What to do to let another person practise; None closes the window instead.
     """
 
-    def __init__(self, trainer: Trainer) -> None:
+    def __init__(
+        self,
+        trainer: Trainer,
+        memory: Memory | None = None,
+        *,
+        view: View = View.INSTRUCTOR,
+        leave: Callable[[], None] | None = None,
+    ) -> None:
         super().__init__()
         self.trainer = trainer
-        feed = trainer.feed
-        self._panels = [
-            (panel, panel.model(), panel.widget(feed.target, feed.rig.rig.side)) for panel in PANELS
-        ]
-        self._keys: dict[int, Callable[[], object]] = {
-            Qt.Key.Key_R: feed.toggle_recording,
-            Qt.Key.Key_Z: feed.zero,
-            Qt.Key.Key_Space: feed.mark,
-            Qt.Key.Key_V: self.panel(MapView).look_from_the_other_side,
-            Qt.Key.Key_F11: self._toggle_full_screen,
-            Qt.Key.Key_Escape: self.showNormal,
-            Qt.Key.Key_Q: self.close,
-        }
-        self._lay_out(f"rig {feed.rig.rig.id} · {feed.rig.rig.side} shoulder")
+        self._memory = memory or Memory()
+        self._leave = leave
+        self._looks = Looks((panel.model for panel in PANELS), self._troubled)
+        self._second: SecondWindow | None = None
+        rig = trainer.feed.rig.rig
+        self._title = f"{tr('rig')} {rig.id} · {tr(f'{rig.side} shoulder')}"
+        self.setWindowTitle(f"perpend · {self._title}")
+        self._stack = QStackedWidget()
+        self.setCentralWidget(self._stack)
+        self._bodies: dict[View, ViewBody] = {}
+        self._view = view
+        self._dress()
+        self._note_viewpoint()
+        self.setMinimumSize(960, 640)
+        self.resize(1280, 800)
         self._timer = QTimer(self)
         self._timer.timeout.connect(self.refresh)
         self._timer.start(FRAME_MS)
 
+    @property
+    def view(self) -> View:
+        """The view that this window shows."""
+        return self._view
+
+    @property
+    def second(self) -> SecondWindow | None:
+        """The window with the trainee's view, None while there is none."""
+        return self._second
+
     def panel(self, kind: type[WidgetT]) -> WidgetT:
-        """Return the first panel's widget of a kind.
+        """Return the widget of a kind in the view that is shown.
 
         Raises:
             StopIteration: There is none.
         """
-        return next(widget for _, _, widget in self._panels if isinstance(widget, kind))
+        return self._bodies[self._view].panel(kind)
 
     def refresh(self) -> None:
-        """Pull a moment and draw it."""
+        """Pull a moment and draw it wherever it can be seen."""
         moment = self.trainer.refresh()
-        for _, model, widget in self._panels:
-            widget.show_look(model.look(moment))
+        looks = self._looks.of(moment)
+        shown, instead = _feedback(moment)
+        for body in self._shown_bodies():
+            body.show_feedback(shown=shown, instead=instead)
+            body.show_looks(looks)
+
+    def toggle_recording(self) -> None:
+        """Start a recording, or stop and check the one that runs."""
+        self.trainer.feed.toggle_recording()
+
+    def zero(self) -> None:
+        """Take the zero from the last second, or say why not."""
+        self.trainer.feed.zero()
+
+    def mark(self) -> None:
+        """Mark this moment."""
+        self.trainer.feed.mark()
+
+    def look_from_the_other_side(self) -> None:
+        """Change between the view from behind the shoulder and from its front."""
+        self._memory.change(front=not self._memory.now.front)
+        self._turn()
+        self._note_viewpoint()
+
+    def change_view(self) -> None:
+        """Change between trainee's and instructor's view."""
+        other = View.TRAINEE if self._view is View.INSTRUCTOR else View.INSTRUCTOR
+        self._view = other
+        self._stack.setCurrentWidget(self._bodies[other])
+
+    def second_window(self) -> None:
+        """Open the trainee's view in a window of its own, or close that."""
+        if self._second is not None:
+            self._second.close()
+            return
+        self._second = SecondWindow(self._body(View.TRAINEE), self._second_gone, self.keyPressEvent)
+        self._turn()
+        self._second.show_on(QGuiApplication.screens(), self.screen())
+
+    def toggle_full_screen(self) -> None:
+        """Fill the screen, or no longer."""
+        self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
+
+    def leave_full_screen(self) -> None:
+        """Fill the screen no longer."""
+        self.setWindowState(self.windowState() & ~Qt.WindowState.WindowFullScreen)
+
+    def larger_text(self) -> None:
+        """Make everything written larger."""
+        self._resize_text(TEXT_STEP)
+
+    def smaller_text(self) -> None:
+        """Make everything written smaller."""
+        self._resize_text(1.0 / TEXT_STEP)
+
+    def toggle_dark(self) -> None:
+        """Change between light and dark."""
+        self._memory.change(dark=not self._memory.now.dark)
+        self._dress()
+
+    def save_picture(self) -> None:
+        """Save what is shown, as pixels and as lines."""
+        feed = self.trainer.feed
+        save_picture_of(self._bodies[self._view], feed.out_dir, feed.tell)
+
+    def ask_for_feedback(self) -> None:
+        """Ask to see how the last repetition went, where the plan leaves that to the trainee."""
+        practice = self.trainer.practice
+        why_not = practice.ask() if practice is not None else tr("no plan is being followed")
+        if why_not:
+            self.trainer.feed.tell(why_not)
+
+    def next_person(self) -> None:
+        """Let another person practise on the same rig."""
+        if self._leave is None:
+            self.trainer.feed.tell(tr("begin without --port to let one person follow another"))
+            return
+        self.stop()
+        self._leave()
+
+    def stop(self) -> None:
+        """Draw no more; the feed stays open."""
+        self._timer.stop()
+        if self._second is not None:
+            self._second.close()
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        action = self._keys.get(event.key())
-        if action is None or event.isAutoRepeat():
+        action = action_of(event)
+        if action is None:
             super().keyPressEvent(event)
         else:
-            action()
+            action(self)
 
     def closeEvent(self, event: QCloseEvent) -> None:
-        self._timer.stop()
+        self.stop()
         self.trainer.feed.close()
         super().closeEvent(event)
 
-    def _lay_out(self, title: str) -> None:
-        self.setWindowTitle(f"perpend · {title}")
-        body = QWidget()
-        body.setObjectName("body")
-        body.setPalette(paper())
-        body.setAutoFillBackground(True)
-        grid = QGridLayout(body)
-        grid.setContentsMargins(16, 10, 16, 8)
-        grid.setHorizontalSpacing(14)
-        grid.setVerticalSpacing(4)
-        head = QHBoxLayout()
-        head.addWidget(_label(title, 11, INK.name()))
-        head.addSpacing(16)
-        head.addWidget(_label(CAUTION, 9, QUIET.name()))
-        head.addStretch(1)
-        grid.addLayout(head, 0, 0, 1, 2)
-        for panel, _, widget in self._panels:
-            widget.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-            grid.addWidget(widget, *panel.place)
-        grid.addWidget(_label(KEYS, 9, QUIET.name()), FOOT_ROW, 0, 1, 3)
-        grid.setColumnStretch(0, 6)
-        grid.setColumnStretch(2, 4)
-        grid.setRowStretch(4, 1)
-        self.setCentralWidget(body)
-        self.setMinimumSize(960, 640)
-        self.resize(1280, 800)
+    def _shown_bodies(self) -> list[ViewBody]:
+        second = [] if self._second is None else [self._second.body]
+        return [self._bodies[self._view], *second]
 
-    def _toggle_full_screen(self) -> None:
-        if self.isFullScreen():
-            self.showNormal()
-        else:
-            self.showFullScreen()
+    def _body(self, view: View) -> ViewBody:
+        feed = self.trainer.feed
+        return ViewBody(
+            view,
+            target=feed.target,
+            side=feed.rig.rig.side,
+            title=self._title,
+            foot=keys_in_words() if view is View.INSTRUCTOR else keys_for_the_trainee(),
+            troubled=self._troubled,
+        )
+
+    def _dress(self) -> None:
+        """Make every panel anew, in the colours and the size of text that are wanted."""
+        wanted = self._memory.now
+        look.use(dark=wanted.dark, text_scale=wanted.text_scale)
+        for old in self._bodies.values():
+            self._stack.removeWidget(old)
+            old.deleteLater()
+        self._bodies = {view: self._body(view) for view in View}
+        for body in self._bodies.values():
+            self._stack.addWidget(body)
+        self._stack.setCurrentWidget(self._bodies[self._view])
+        if self._second is not None:
+            self._second.wear(self._body(View.TRAINEE))
+        self._turn()
+
+    def _turn(self) -> None:
+        for body in {*self._bodies.values(), *self._shown_bodies()}:
+            body.look_from(self._memory.now.stand)
+
+    def _resize_text(self, by: float) -> None:
+        wanted = self._memory.now.text_scale * by
+        self._memory.change(text_scale=min(look.MOST_SCALE, max(look.LEAST_SCALE, wanted)))
+        self._dress()
+
+    def _note_viewpoint(self) -> None:
+        self.trainer.feed.viewpoint = self._memory.now.stand.value
+
+    def _second_gone(self) -> None:
+        self._second = None
+
+    def _troubled(self, error: Exception) -> None:
+        kind = type(error).__name__
+        self.trainer.feed.tell(f"{tr('a panel failed')}: {kind}: {error}", trouble=True)
 
 
-def _label(text: str, points: float, colour: str) -> QLabel:
-    label = QLabel(text)
-    label.setFont(font(points))
-    label.setStyleSheet(f"color: {colour};")
-    return label
+def _feedback(moment: Moment) -> tuple[bool, str]:
+    """Return whether the trainee may see how it goes, and what to say instead."""
+    practice = moment.practice
+    return (True, "") if practice is None else (practice.feedback_visible, practice.instead)

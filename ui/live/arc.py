@@ -130,8 +130,12 @@ def _nothing() -> NDArray[np.int64]:
 
 
 def _judged(seen: NDArray[np.int64]) -> tuple[Hold, ...]:
-    good, bad, unknown = seen
-    known = good + bad
-    holds = np.where(good >= MOST * known, Hold.GOOD, Hold.BAD)
-    holds = np.where(unknown > known, Hold.UNKNOWN, holds)
-    return tuple(np.where(known + unknown == 0, Hold.NOT_YET, holds))
+    return tuple(_hold(good, bad, unknown) for good, bad, unknown in seen.T.tolist())
+
+
+def _hold(good: int, bad: int, unknown: int) -> Hold:
+    if not good + bad + unknown:
+        return Hold.NOT_YET
+    if unknown > good + bad:
+        return Hold.UNKNOWN
+    return Hold.GOOD if good >= MOST * (good + bad) else Hold.BAD

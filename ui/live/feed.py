@@ -30,6 +30,8 @@ from ui.live.recorder import Recorder, RecordingState
 
 SILENCE_S = 0.15
 """Without a resolved sample for this long the picture says so."""
+VIEW_EVENT = "view"
+"""Kind of the event that says from where the shoulder was shown."""
 NOTE_S = 6.0
 """A message that tells of no trouble goes away after this."""
 
@@ -82,6 +84,11 @@ class LiveFeed:
         out_dir: Where recordings go.
         label: Who and what.
         clock: Another one than the machine's; then nothing runs by itself: call `step`.
+
+    Attributes:
+        rig: The description in use.
+        target: What is resolved against.
+        out_dir: Where recordings go.
     """
 
     def __init__(
@@ -96,6 +103,9 @@ class LiveFeed:
     ) -> None:
         self.rig = rig
         self.target = target
+        self.out_dir = out_dir
+        self._viewpoint = ""
+        self._viewpoint_noted_in: Path | None = None
         self._clock = clock or SystemClock()
         self._session = Session(transport, clock=self._clock)
         self._thread = SessionThread(self._session) if clock is None else None
@@ -162,6 +172,8 @@ class LiveFeed:
         """Return how line, recording and zero stand."""
         health = self._session.health()
         recording = self._recorder.state()
+        if recording.path is not None and recording.path != self._viewpoint_noted_in:
+            self._note_viewpoint(recording.path)
         note = self._standing(health)
         newest_ns, chain = self._newest_ns, self._chain
         return FeedState(
@@ -174,6 +186,25 @@ class LiveFeed:
             zeroed=chain is not None and chain.status.zeroed,
             heading_age_s=chain.status.heading_age_s if chain else math.inf,
         )
+
+    @property
+    def label(self) -> TrialLabel:
+        """Who and what the next recording is."""
+        return self._recorder.label
+
+    @label.setter
+    def label(self, label: TrialLabel) -> None:
+        self._recorder.label = label
+
+    @property
+    def viewpoint(self) -> str:
+        """From where the shoulder is shown, in words; noted in every recording."""
+        return self._viewpoint
+
+    @viewpoint.setter
+    def viewpoint(self, viewpoint: str) -> None:
+        self._viewpoint = viewpoint
+        self._note_viewpoint(self._recorder.state().path)
 
     def zero(self) -> None:
         """Take the zero from the last second, or say why not."""
@@ -232,6 +263,11 @@ class LiveFeed:
             self._thread.close()
         else:
             self._session.close()
+
+    def _note_viewpoint(self, recording: Path | None) -> None:
+        self._viewpoint_noted_in = recording
+        if recording is not None and self._viewpoint:
+            self._session.mark(VIEW_EVENT, self._viewpoint)
 
     def _begin_anew_after_a_loss(self, windows: Iterable[Window]) -> None:
         """Forget zero and heading when the line was away: the rig may have been switched off."""

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from analysis.series import ResolvedSeries
 from analysis.target import Target
 from ui.live.feed import FeedState, LiveFeed
 from ui.live.push import Push, PushState, newest_of, push_now, push_state
+
+if TYPE_CHECKING:
+    from ui.live.practice.look import PracticeLook
+    from ui.live.practice.run import PracticeRun
 
 RECENT_S = 20.0
 
@@ -24,6 +29,7 @@ class Moment:
         new: What came since the last look, None if nothing.
         recent: The last `RECENT_S` in blocks, oldest first; empty before the first.
         feed: Line, recording and zero.
+        practice: How the plan stands that is being followed, None without one.
     """
 
     target: Target
@@ -32,6 +38,7 @@ class Moment:
     new: ResolvedSeries | None
     recent: tuple[ResolvedSeries, ...]
     feed: FeedState
+    practice: PracticeLook | None = None
 
 
 class Trainer:
@@ -39,10 +46,12 @@ class Trainer:
 
     Args:
         feed: Where it comes from, open.
+        practice: A plan to follow, None to practise freely.
     """
 
-    def __init__(self, feed: LiveFeed) -> None:
+    def __init__(self, feed: LiveFeed, practice: PracticeRun | None = None) -> None:
         self.feed = feed
+        self.practice = practice
         self._recent: deque[ResolvedSeries] = deque()
 
     def refresh(self) -> Moment:
@@ -50,7 +59,10 @@ class Trainer:
         new = self.feed.refresh()
         if new is not None and len(new):
             self._keep(new)
-        return moment_of(self.feed.target, new, tuple(self._recent), self.feed.state())
+        moment = moment_of(self.feed.target, new, tuple(self._recent), self.feed.state())
+        if self.practice is None:
+            return moment
+        return replace(moment, practice=self.practice.look(moment))
 
     def _keep(self, new: ResolvedSeries) -> None:
         if self._recent and new.time_s[0] < self._recent[-1].time_s[-1]:

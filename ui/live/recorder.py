@@ -10,13 +10,14 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
 from acquisition.blocks import StreamBlock
 from acquisition.clock import NS_PER_S, Clock
 from acquisition.errors import RecordingError
+from acquisition.recording.index import next_trial
 from acquisition.recording.model import TrialLabel
 from acquisition.recording.reader import read_recording
 from acquisition.recording.writer import RecordingWriter
@@ -93,6 +94,8 @@ class Recorder:
 
     Attributes:
         failure: What was not recorded, or not saved; empty if nothing.
+        label: Who and what the next recording is. A person's trials are numbered by what the
+            folder holds, unless the label has a number.
     """
 
     def __init__(
@@ -109,7 +112,8 @@ class Recorder:
     ) -> None:
         self.failure = ""
         self._session = session
-        self._rig, self._target, self._label = rig, target, label
+        self.label = label
+        self._rig, self._target = rig, target
         self._out_dir = out_dir
         self._clock = clock
         self._tell = tell
@@ -163,18 +167,25 @@ class Recorder:
         identity = self._session.identity
         if identity is None or self._session.state.ended:
             raise RecordingError("no rig is connected")
-        path = new_recording_path(self._out_dir, self._label.person)
+        label = self._numbered()
+        path = new_recording_path(self._out_dir, label.person)
         writer = ScreenRecording(
             path,
             identity=identity,
             rig=self._rig,
             target_json=self._target.to_json(),
-            label=self._label,
+            label=label,
             clock=self._clock,
         )
         self._path, self._began_ns, self._writer = path, self._clock.now_ns(), writer
         self._session.add_sink(writer)
         self._tell(f"recording {path.name}")
+
+    def _numbered(self) -> TrialLabel:
+        label = self.label
+        if not label.person or label.trial:
+            return label
+        return replace(label, trial=next_trial(self._out_dir, label.person))
 
     def _stop(self) -> None:
         writer, self._writer = self._writer, None

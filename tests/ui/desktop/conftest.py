@@ -21,6 +21,7 @@ from analysis.target import Target
 from ui.desktop.window import TrainerWindow
 from ui.live.feed import LiveFeed
 from ui.live.moment import Trainer
+from ui.live.preferences import Memory
 
 
 @pytest.fixture(autouse=True)
@@ -37,7 +38,9 @@ def window(qtbot: QtBot, tmp_path: Path) -> Iterator[Callable[..., TrainerWindow
     """Return a maker of windows on virtual rigs; closed afterwards."""
     made: list[TrainerWindow] = []
 
-    def make(port: str, transport: Transport | None = None) -> TrainerWindow:
+    def make(
+        port: str, transport: Transport | None = None, memory: Memory | None = None
+    ) -> TrainerWindow:
         virtual = VirtualPort.from_url(parse_url(port))
         feed = LiveFeed(
             transport or virtual,
@@ -47,7 +50,7 @@ def window(qtbot: QtBot, tmp_path: Path) -> Iterator[Callable[..., TrainerWindow
             label=TrialLabel(person="T01"),
         )
         feed.open()
-        one = TrainerWindow(Trainer(feed))
+        one = TrainerWindow(Trainer(feed), memory)
         qtbot.addWidget(one)
         one.show()
         made.append(one)
