@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize
 
-from analysis.vectors import angle_between
+from analysis.vectors import angle_between, lengths
 
 Floats = NDArray[np.float64]
 
@@ -71,7 +71,7 @@ class WatsonTest:
 def unit_vectors(vectors: Floats) -> Floats:
     """Return (n, 3) vectors with length 1; NaN for a zero vector."""
     with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(vectors / np.linalg.norm(vectors, axis=1, keepdims=True))
+        return (vectors.T / lengths(vectors)).T
 
 
 def mean_direction(vectors: Floats) -> Floats:

@@ -10,8 +10,25 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.vectors import lengths
+
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Smoothing:
+    """The low-pass that a force went through.
+
+    Attributes:
+        cutoff_hz: Its -3 dB point, of all passes together.
+        order: Of one pass.
+        passes: 1 forward only, 2 forward and back.
+    """
+
+    cutoff_hz: float
+    order: int
+    passes: int
 
 
 @dataclass(frozen=True)
@@ -45,6 +62,7 @@ class ResolvedSeries:
         stabiliser_n: Shape (n,), magnitude of the stabilising hand's push on the scapula block;
             None if no cell under it told.
         stabiliser_on: Shape (n,), that hand is on; None likewise.
+        smoothing: The low-pass that the force went through, None if none.
     """
 
     fs_hz: float
@@ -68,6 +86,7 @@ class ResolvedSeries:
     target_direction: Floats | None = None
     stabiliser_n: Floats | None = None
     stabiliser_on: Flags | None = None
+    smoothing: Smoothing | None = None
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -75,7 +94,7 @@ class ResolvedSeries:
     @cached_property
     def magnitude_n(self) -> Floats:
         """Magnitude of the push, shape (n,); worked out once, as every measure asks for it."""
-        norm: Floats = np.linalg.norm(self.force_n, axis=1)
+        norm = lengths(self.force_n)
         norm.flags.writeable = False
         return norm
 
@@ -125,7 +144,8 @@ def gathered(parts: Iterable[ResolvedSeries], count: int) -> ResolvedSeries:
                 whole[field.name] = value
                 continue
             if not begin:
-                whole[field.name] = np.empty((count, *value.shape[1:]), value.dtype)
+                # Each component in one piece of memory: that is how they are looked at.
+                whole[field.name] = np.empty((count, *value.shape[1:]), value.dtype, order="F")
             whole[field.name][here] = value
         begin = here.stop
     return read_only(ResolvedSeries(**whole))

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from acquisition.physical import right_shoulder_geometry
 from acquisition.rig import STANDARD_GRAVITY_M_S2, RigDescription
-from analysis.vectors import cross, dot
+from analysis.vectors import cross, dot, lengths
 
 Floats = NDArray[np.float64]
 
@@ -115,57 +115,92 @@ def direction_uncertainty(
         heading_age_s: Shape (n,), time from the nearest rest at home; infinite if there is none.
         sources: The inputs.
     """
-    size = np.linalg.norm(force_n, axis=1)
-    level_size = np.hypot(force_n[:, 0], force_n[:, 2])
+    size = lengths(force_n)
+    level_size = np.sqrt(force_n[:, 0] ** 2 + force_n[:, 2] ** 2)
     with np.errstate(divide="ignore", invalid="ignore"):
-        heading = np.hypot(sources.heading_rad, sources.heading_drift_rad_s * heading_age_s)
-        unit = force_n / size[:, np.newaxis]
-        lateral = np.stack([force_n[:, 2], np.zeros_like(size), -force_n[:, 0]], axis=1)
-        lateral /= level_size[:, np.newaxis]
+        unit = (force_n.T / size).T
+        lateral = np.array([unit[:, 2], np.zeros_like(size), -unit[:, 0]])
+        lateral = (lateral * (size / level_size)).T
         upward = cross(unit, lateral)
         away = _away_from(unit, target, upward)
-        push = _Push(force_n, unit, size, heading)
-        sideways, upright = push.along(lateral, sources), push.along(upward, sources)
+        push = _Push.of(force_n, unit, size, heading_age_s, sources)
+        sideways, upright = push.along(lateral), push.along(upward)
         return DirectionUncertainty(
             azimuth_rad=sideways * size / level_size,
             superior_angle_rad=upright,
-            off_axis_rad=push.along(away, sources),
+            off_axis_rad=push.along(away),
             worst_rad=np.fmax(sideways, upright),
         )
 
 
 @dataclass(frozen=True, slots=True)
 class _Push:
-    """A push: force (n, 3), its direction (n, 3) and size (n,), and u of its heading (n,)."""
+    """A push, with what is the same along all its tangents.
 
-    force_n: Floats
-    unit: Floats
-    size_n: Floats
-    heading_rad: Floats
+    Attributes:
+        sources: The inputs.
+        size2_n2: Shape (n,), squared size.
+        heading2_rad2: Shape (n,), squared u of its heading.
+        about_vertical: Shape (n, 3), what turning about the vertical moves its direction by.
+        measured_n: Shape (n, 3), push and weight together.
+        measured2_n2: Shape (n,), squared size of that.
+    """
 
-    def along(self, tangent: Floats, sources: UncertaintySources) -> Floats:
+    sources: UncertaintySources
+    size2_n2: Floats
+    heading2_rad2: Floats
+    about_vertical: Floats
+    measured_n: Floats
+    measured2_n2: Floats
+
+    @classmethod
+    def of(
+        cls,
+        force_n: Floats,
+        unit: Floats,
+        size_n: Floats,
+        heading_age_s: Floats,
+        sources: UncertaintySources,
+    ) -> _Push:
+        measured = force_n + sources.weight_n
+        drifted = sources.heading_drift_rad_s * heading_age_s
+        return cls(
+            sources=sources,
+            size2_n2=size_n**2,
+            heading2_rad2=sources.heading_rad**2 + drifted**2,
+            about_vertical=cross(sources.up, unit),
+            measured_n=measured,
+            measured2_n2=dot(measured, measured),
+        )
+
+    def along(self, tangent: Floats) -> Floats:
         """Return the standard uncertainty along unit tangents (n, 3), shape (n,), radians."""
         # Turning about the vertical moves the push by up × F; 1 − that² is what is left of the
         # unit lever for the horizontal axes.
-        about_vertical2 = dot(cross(sources.up, self.unit), tangent) ** 2
+        sources = self.sources
+        about_vertical2 = dot(self.about_vertical, tangent) ** 2
         turning = sources.inclination_rad**2 * (1.0 - about_vertical2)
         # An unknown heading leaves alone what does not turn with it.
         turns = about_vertical2 > 1e-12
-        turning += np.where(turns, self.heading_rad**2 * about_vertical2, 0.0)
-        measured = self.force_n + sources.weight_n
-        measured2 = dot(measured, measured) - dot(measured, tangent) ** 2
-        across2 = dot(tangent @ sources.force_covariance_n2, tangent)
-        mass2 = (sources.mass_kg * STANDARD_GRAVITY_M_S2 * (tangent @ sources.up)) ** 2
+        turning += np.where(turns, self.heading2_rad2 * about_vertical2, 0.0)
+        measured2 = self.measured2_n2 - dot(self.measured_n, tangent) ** 2
+        across2 = dot(_times(sources.force_covariance_n2, tangent), tangent)
+        mass2 = (sources.mass_kg * STANDARD_GRAVITY_M_S2 * dot(tangent, sources.up)) ** 2
         by_force = across2 + mass2 + sources.mounting_rad**2 * measured2
-        return np.asarray(np.sqrt(by_force / self.size_n**2 + turning))
+        return np.asarray(np.sqrt(by_force / self.size2_n2 + turning))
+
+
+def _times(matrix: Floats, vectors: Floats) -> Floats:
+    """Return matrix · v for each v of (n, 3); not by the linear algebra: that wakes its threads."""
+    return np.array([dot(vectors, row) for row in matrix]).T
 
 
 def _away_from(unit: Floats, target: Floats, fallback: Floats) -> Floats:
     """Return the unit tangents that lead away from the target; *fallback* when right on it."""
     cosine = dot(unit, target)
-    tangent = cosine[:, np.newaxis] * unit - target
-    length = np.linalg.norm(tangent, axis=1)
+    tangent = (cosine * unit.T).T - target
+    length = lengths(tangent)
     on_it = ~(length > ON_TARGET_RAD)
     tangent[on_it] = fallback[on_it]
     length[on_it] = 1.0
-    return np.asarray(tangent / length[:, np.newaxis])
+    return (tangent.T / length).T
