@@ -24,6 +24,8 @@ ONLY_IN = {
     "jinja2": ("ui/report/",),
     "pylsl": ("ui/live/lab_outlet.py",),
     "matplotlib": ("ui/report/",),
+    "spm1d": ("analysis/comparison/",),
+    "ezc3d": ("analysis/export/",),
 }
 MAX_LINES = 400
 SOURCES = sorted(path for folder in ORDER for path in (ROOT / folder).rglob("*.py"))

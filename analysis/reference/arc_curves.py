@@ -34,6 +34,7 @@ class Quantity:
         more: What a hand above the band does, in words: the push "is …".
         less: Likewise below.
         of: From a way along the arc and the target to the values, shape (bins,).
+        u: From a way along the arc to their standard uncertainty; None if it has none.
     """
 
     key: str
@@ -43,6 +44,7 @@ class Quantity:
     more: str
     less: str
     of: Callable[[ArcProfile, Target], Floats]
+    u: Callable[[ArcProfile], Floats] | None = None
 
 
 def _azimuth_error(arc: ArcProfile, target: Target) -> Floats:
@@ -55,11 +57,12 @@ QUANTITIES: tuple[Quantity, ...] = tuple(
     for row in (
         (
             "azimuth_error_deg", "azimuth error", "°", 1,
-            "further outward", "less far outward", _azimuth_error,
+            "further outward", "less far outward", _azimuth_error, lambda arc: arc.azimuth_u_deg,
         ),
         (
             "superior_angle_deg", "superior angle", "°", 1,
             "further upward", "further down", lambda arc, _: arc.superior_angle_deg,
+            lambda arc: arc.superior_angle_u_deg,
         ),
         ("force_N", "force", "N", 1, "harder", "lighter", lambda arc, _: arc.magnitude_n),
         (
@@ -82,6 +85,7 @@ class RepetitionCurves:
         elevation_deg: Shape (bins,), middles of the bins.
         values: Shape (quantities, ways, bins), in the order of `QUANTITIES` and `WAYS`; NaN
             where nothing is known.
+        u: Standard uncertainty of the same; NaN where there is none.
     """
 
     file: str
@@ -89,6 +93,7 @@ class RepetitionCurves:
     number: int
     elevation_deg: Floats
     values: Floats
+    u: Floats
 
 
 def curves_of(trial: Trial) -> tuple[RepetitionCurves, ...]:
@@ -99,16 +104,20 @@ def curves_of(trial: Trial) -> tuple[RepetitionCurves, ...]:
 def _curves(trial: Trial, repetition: Repetition) -> RepetitionCurves:
     settings = msgspec.convert(trial.settings["measures"], MeasureSettings)
     profile = profile_of(trial.series, repetition.spans, trial.target, settings)
-    ways = []
+    values, uncertainties = [], []
     for arc in (profile.raising, profile.lowering):
         curves = np.stack([quantity.of(arc, trial.target) for quantity in QUANTITIES])
+        none = np.full_like(arc.elevation_deg, np.nan)
+        u = np.stack([quantity.u(arc) if quantity.u else none for quantity in QUANTITIES])
         # Without a direction there is nothing to compare, whatever force and speed say.
         curves[:, arc.directed < LEAST_S * trial.series.fs_hz] = np.nan
-        ways.append(curves)
+        values.append(curves)
+        uncertainties.append(u)
     return RepetitionCurves(
         file=str(trial.recording["file"] or trial.recording["uuid"]),
         person=str(trial.recording["person"]),
         number=repetition.number,
         elevation_deg=profile.raising.elevation_deg,
-        values=np.stack(ways, axis=1),
+        values=np.stack(values, axis=1),
+        u=np.stack(uncertainties, axis=1),
     )

@@ -39,7 +39,8 @@ def evidence(
     """Return a recording of one person; *values* is (repetitions, quantities, ways, bins)."""
     file = file or f"{person}.h5"
     curves = tuple(
-        RepetitionCurves(file, person, number, MIDDLES, one) for number, one in enumerate(values, 1)
+        RepetitionCurves(file, person, number, MIDDLES, one, np.full_like(one, 0.7))
+        for number, one in enumerate(values, 1)
     )
     measures = tuple(
         {key: float(np.nanmean(one[min(i, 3)])) for i, (key, _) in enumerate(COMPARED)}
