@@ -27,6 +27,7 @@ from acquisition.recording.label import PERSON_CODE
 from acquisition.recording.layout import TableSpec
 from acquisition.recording.naming import PART_SUFFIX
 from acquisition.recording.raw_log import copy_raw_log, find_raw_log, raw_log_path
+from acquisition.recording.session_folder import OWNER_ONLY, remove_empty_folders
 from acquisition.recording.verify import verify_recording
 
 
@@ -36,6 +37,7 @@ class Trace:
 
     Attributes:
         code: Who.
+        folder: Where was looked.
         recordings: Labelled with the code.
         beside: Files of the same name as one of these, such as its report.
         mentions: Recordings of others whose note or events name the code.
@@ -43,6 +45,7 @@ class Trace:
     """
 
     code: str
+    folder: Path
     recordings: tuple[Path, ...]
     beside: tuple[Path, ...]
     mentions: tuple[Path, ...]
@@ -63,22 +66,24 @@ def trace_of(code: str, folder: Path) -> Trace:
     mentions = [path for path in others if _mentions(path, code)]
     known = {*own, *beside, *mentions}
     unclear = [(path, f"cannot be read: {why}") for path, why in index.unreadable]
+    holding = {parent for path in known for parent in path.parents}  # goes with what it holds
     unclear += [
         (path, "is called after the code")
         for path in sorted(folder.rglob("*"))
-        if path not in known and _word(code).search(path.name)
+        if path not in known and path not in holding and _word(code).search(path.name)
     ]
-    return Trace(code, tuple(own), tuple(beside), tuple(mentions), tuple(unclear))
+    return Trace(code, folder, tuple(own), tuple(beside), tuple(mentions), tuple(unclear))
 
 
 def delete(trace: Trace) -> None:
-    """Delete the recordings and what lies beside them.
+    """Delete the recordings and what lies beside them, and folders that are empty then.
 
     Raises:
         RecordingError: A file could not be deleted; says which.
     """
     for path in (*trace.beside, *trace.recordings):
         _unlink(path)
+        remove_empty_folders(trace.folder, path)
 
 
 def recode(trace: Trace, new: str, folder: Path) -> tuple[Path, ...]:
@@ -107,18 +112,20 @@ def recode(trace: Trace, new: str, folder: Path) -> tuple[Path, ...]:
             raise RecordingError(f"{path}: {why}; `perpend salvage` it first, nothing was changed")
     written: list[Path] = []
     try:
-        written.extend(_recoded(path, trace.code, new) for path in sources)
+        written.extend(_recoded(path, folder, trace.code, new) for path in sources)
     except BaseException:
         for path in written:
             for one in (path, raw_log_path(path)):
                 one.unlink(missing_ok=True)  # ours; the old ones are all there
+            remove_empty_folders(folder, path)
         raise
     beside = (*trace.beside, *(other for path in trace.mentions for other in _beside(path)))
     delete(dataclasses.replace(trace, recordings=sources, beside=beside))
     return tuple(written)
 
 
-def _recoded(path: Path, old: str, new: str) -> Path:
+def _recoded(path: Path, folder: Path, old: str, new: str) -> Path:
+    """Write a copy under the new code, in a folder of the new code if the old one has its own."""
     word = _word(old)
     with CheckedFile(path) as file:
         attributes = dict(file.attributes)
@@ -129,10 +136,11 @@ def _recoded(path: Path, old: str, new: str) -> Path:
             table: file.rows(table) for table in layout.all_tables(streams)
         }
     tables[layout.EVENTS] = _renamed(tables[layout.EVENTS], word, new)
-    out = path.with_name(word.sub(new, path.name))
+    out = folder.joinpath(*(word.sub(new, part) for part in path.relative_to(folder).parts))
     if out == path:
         added = new if attributes["person"] == new.encode() else "recoded"
         out = path.with_name(f"{path.stem}_{added}{path.suffix}")
+    out.parent.mkdir(mode=OWNER_ONLY, parents=True, exist_ok=True)
     write_at_once(out, attributes, tables, streams)
     log = find_raw_log(path)
     if log is not None:

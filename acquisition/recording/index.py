@@ -28,6 +28,7 @@ class Entry:
         side: ``right`` or ``left``.
         status: As in `acquisition.recording.model.Recording`.
         seconds: Length of its longest stream by its nominal rate, gaps not counted.
+        target_json: The target asked for, empty if none.
     """
 
     path: Path
@@ -37,6 +38,7 @@ class Entry:
     side: str
     status: str
     seconds: float
+    target_json: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +104,7 @@ def read_entry(path: Path) -> Entry:
             side=rig.side,
             status=layout.RECORDING if file.cut_off else file.text("status"),
             seconds=max(lengths),
+            target_json=file.text("target_json"),
         )
 
 

@@ -68,7 +68,7 @@ def add_label(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--note", default="", metavar="TEXT", help="free text; no names")
     group.add_argument(
         "--trial", type=int, default=0, metavar="N",
-        help="number of the trial; if --out is a folder, else the person's next one there",
+        help="number of the trial; else, if --out is a folder, the person's next one of the day",
     )  # fmt: skip
 
 
@@ -114,12 +114,8 @@ def target_for(path: Path | None) -> Target | None:
     return None if path is None else load_target(path)
 
 
-def label_for(args: argparse.Namespace, folder: Path | None = None) -> TrialLabel:
+def label_for(args: argparse.Namespace) -> TrialLabel:
     """Return the label that the arguments describe.
-
-    Args:
-        args: Parsed, with those of `add_label`.
-        folder: Where the recording goes, to number a person's trials in it; None: do not.
 
     Raises:
         RecordingError: The person is no code, or another part may not stand in a file.
@@ -127,12 +123,7 @@ def label_for(args: argparse.Namespace, folder: Path | None = None) -> TrialLabe
     from acquisition.recording.label import check_label
     from acquisition.recording.model import TrialLabel
 
-    trial = args.trial
-    if not trial and args.person and folder is not None and folder.is_dir():
-        from acquisition.recording.index import next_trial
-
-        trial = next_trial(folder, args.person)
-    return check_label(TrialLabel(args.person, args.condition, args.note, trial))
+    return check_label(TrialLabel(args.person, args.condition, args.note, args.trial))
 
 
 def existing_folder(path: Path) -> Path:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from ui.cli.arguments import add_json, add_label, add_target, label_for, target_for
 from ui.cli.exit_codes import DONE, INCOMPLETE
-from ui.cli.output import recording_path
+from ui.cli.output import new_recording
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,7 +26,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--out", type=Path, default=Path(), metavar="PATH",
-        help="file, or folder in which a name is made; never overwritten",
+        help="file, or folder; in a folder it gets a name of its own, below CODE/DAY; never "
+        "overwritten",
     )  # fmt: skip
     parser.add_argument(
         "--map", action="append", default=[], metavar="COLUMN=[-]NAME[:UNIT]",
@@ -42,18 +43,23 @@ def run(args: argparse.Namespace) -> int:
     from acquisition.bring_in import bring_in
     from acquisition.clock import SystemClock
     from acquisition.recording.reader import read_recording
+    from acquisition.recording.session_folder import remove_empty_folders
     from acquisition.rig import load_rig
 
-    target = target_for(args.target)
-    done = bring_in(
-        args.log,
-        recording_path(args.out, args.person),
-        rig=load_rig(args.rig),
-        clock=SystemClock(),
-        mapping=args.map,
-        label=label_for(args, args.out),
-        target_json=target.to_json() if target else "",
-    )
+    target, rig = target_for(args.target), load_rig(args.rig)
+    path, label = new_recording(args.out, label_for(args))
+    try:
+        done = bring_in(
+            args.log,
+            path,
+            rig=rig,
+            clock=SystemClock(),
+            mapping=args.map,
+            label=label,
+            target_json=target.to_json() if target else "",
+        )
+    finally:
+        remove_empty_folders(args.out, path)  # one that was made for nothing
     read_recording(done.path)
     gaps = f"{done.gaps} gaps ({done.missing_samples} samples)" if done.gaps else "no gap"
     print(f"brought in: {done.samples} samples at {done.rate_hz:.6g} Hz, {gaps}", file=sys.stderr)

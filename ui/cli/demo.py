@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from ui.cli.arguments import add_json, add_virtual, rig_for
 from ui.cli.exit_codes import DONE, INCOMPLETE
-from ui.cli.output import recording_path, write_whole
+from ui.cli.output import new_recording, write_whole
 from ui.cli.record import progress_line, said
 
 if TYPE_CHECKING:
@@ -54,14 +54,15 @@ def _recorded(port: str, args: argparse.Namespace) -> RecordOutcome:
     from acquisition.recording.model import TrialLabel
     from analysis.target import Target
 
-    rig = rig_for(port, None)
+    rig, label = rig_for(port, None), TrialLabel(person=args.trainee, note="virtual rig")
+    path, label = new_recording(_folder(args.out), label)
     with progress_line(None) as progress:
         outcome = record_trial(
             port,
-            recording_path(_folder(args.out), args.trainee),
+            path,
             rig=rig,
             target_json=Target().to_json(),
-            label=TrialLabel(person=args.trainee, note="virtual rig"),
+            label=label,
             progress=progress,
         )
     print(f"recorded {said(outcome)}", file=sys.stderr)

@@ -22,8 +22,13 @@ MIN_CLOCK_ANSWERS = 10
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of the verb."""
     add_recordings(parser)
-    parser.add_argument("--person", metavar="CODE", help="only this person's recordings")
+    parser.add_argument(
+        "--code", "--person", dest="person", metavar="CODE", help="only this person's recordings"
+    )
     parser.add_argument("--condition", metavar="WORD", help="only those of this condition")
+    parser.add_argument(
+        "--date", type=_date, metavar="DATE", help="only those of the day YYYY-MM-DD (UTC)"
+    )
     parser.add_argument(
         "--since", type=_date, metavar="DATE", help="only those since YYYY-MM-DD (UTC)"
     )
@@ -79,6 +84,8 @@ def plain(entry: Entry) -> dict[str, Any]:
         "condition": entry.label.condition,
         "rig": entry.rig,
         "side": entry.side,
+        "target": _target(entry.target_json),
+        "note": entry.label.note,
         "seconds": round(entry.seconds, 3),
         "status": entry.status,
     }
@@ -89,6 +96,7 @@ def _wanted(facts: dict[str, Any], args: argparse.Namespace) -> bool:
     return (
         args.person in (None, facts["person"])
         and args.condition in (None, facts["condition"])
+        and (args.date is None or facts["started_utc"][:10] == args.date.isoformat())
         and (args.since is None or facts["started_utc"][:10] >= args.since.isoformat())
     )
 

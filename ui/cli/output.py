@@ -4,25 +4,39 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ui.cli.arguments import existing_folder
 from ui.errors import UserError
 from ui.names import new_recording_path
 
+if TYPE_CHECKING:
+    from acquisition.recording.model import TrialLabel
+
 REPORT_SUFFIXES = (".html", ".htm")
 
 
-def recording_path(out: Path, person: str) -> Path:
-    """Return the file to record to: *out* itself, or a new name in it if it is a folder.
+def new_recording(out: Path, label: TrialLabel) -> tuple[Path, TrialLabel]:
+    """Return the file to record to, and what it is labelled.
+
+    It is *out* itself, or, if that is a folder, a new name in its session folder, which is made;
+    then a person's trial gets its number there.
 
     Raises:
         UserError: The folder does not exist.
+        RecordingError: The session folder cannot be made, or looked through.
     """
-    if out.is_dir():
-        return new_recording_path(out, person)
-    existing_folder(out.parent)
-    return out
+    from acquisition.recording.index import next_trial
+
+    if not out.is_dir():
+        existing_folder(out.parent)
+        return out, label
+    path = new_recording_path(out, label.person)
+    if label.person and not label.trial:
+        label = replace(label, trial=next_trial(path.parent, label.person))
+    return path, label
 
 
 def report_paths(out: Path | None, recordings: Sequence[Path], *, force: bool) -> dict[Path, Path]:

@@ -21,7 +21,7 @@ from ui.cli.arguments import (
     target_for,
 )
 from ui.cli.exit_codes import DONE, INCOMPLETE, INTERRUPTED
-from ui.cli.output import recording_path
+from ui.cli.output import new_recording
 from ui.errors import UserError
 
 if TYPE_CHECKING:
@@ -39,7 +39,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_label(parser)
     parser.add_argument(
         "--out", type=Path, default=Path(), metavar="PATH",
-        help="file, or folder in which a name is made of time and code; never overwritten",
+        help="file, or folder; in a folder it gets a name of its own, below CODE/DAY; never "
+        "overwritten",
     )  # fmt: skip
     parser.add_argument(
         "--seconds", type=float, help="stop by itself; else Ctrl-C, or the end of the source"
@@ -59,28 +60,29 @@ def run(args: argparse.Namespace) -> int:
     """Record, re-read what was written, and return the exit code."""
     from acquisition.record import record_trial
     from acquisition.recording.reader import read_recording
+    from acquisition.recording.session_folder import remove_empty_folders
     from analysis.target import Target
 
     if args.seconds is not None and not 0 < args.seconds < math.inf:
         raise UserError(f"--seconds {args.seconds:g}: must be more than 0")
-    rig, target, label = (
-        rig_for(args.port, args.rig),
-        target_for(args.target),
-        label_for(args, args.out),
-    )
-    path = recording_path(args.out, args.person)
-    with progress_line(args.seconds) as progress:
-        outcome = record_trial(
-            args.port,
-            path,
-            rig=rig,
-            target_json=(target or Target()).to_json(),
-            label=label,
-            seconds=args.seconds,
-            raw_log=args.raw_log,
-            also=_stream(rig, target or Target()) if args.lsl else None,
-            progress=progress,
-        )
+    rig, target = rig_for(args.port, args.rig), target_for(args.target) or Target()
+    also = _stream(rig, target) if args.lsl else None
+    path, label = new_recording(args.out, label_for(args))
+    try:
+        with progress_line(args.seconds) as progress:
+            outcome = record_trial(
+                args.port,
+                path,
+                rig=rig,
+                target_json=target.to_json(),
+                label=label,
+                seconds=args.seconds,
+                raw_log=args.raw_log,
+                also=also,
+                progress=progress,
+            )
+    finally:
+        remove_empty_folders(args.out, path)  # one that was made for nothing
     read_recording(outcome.path)
     print(f"saved and checked: {said(outcome)}", file=sys.stderr)
     print(json.dumps(_plain(outcome), indent=2) if args.json else outcome.path)

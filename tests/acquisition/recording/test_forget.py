@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from acquisition.errors import RecordingError
 from acquisition.recording.forget import delete, recode, trace_of
 from acquisition.recording.model import Event, TrialLabel
 from acquisition.recording.reader import read_recording
+from acquisition.recording.session_folder import make_session_folder
 from acquisition.recording.verify import verify_recording
 from firmware_protocol.messages import StreamSpec
 
@@ -147,3 +149,42 @@ def test_what_is_no_code_is_refused(folder: Path, code: str) -> None:
         trace_of(code, folder)
     with pytest.raises(RecordingError, match="is no code"):
         recode(trace_of("T07", folder), code, folder)
+
+
+@pytest.fixture
+def sessions(make_writer: Any, make_block: Any, force_spec: StreamSpec, tmp_path: Path) -> Path:
+    """Two people, each with a folder of a day."""
+    for person in ("T07", "T08"):
+        folder = make_session_folder(tmp_path, person, date(2026, 3, 31))
+        name = (folder / f"20260331_{person}.h5").relative_to(tmp_path).as_posix()
+        writer = make_writer(name, label=TrialLabel(person))
+        writer.on_block(make_block(force_spec, 0, 100))
+        writer.close()
+    return tmp_path
+
+
+def test_the_folders_of_a_person_go_with_what_they_held(sessions: Path) -> None:
+    trace = trace_of("T07", sessions)
+    assert trace.unclear == ()
+
+    delete(trace)
+
+    assert [path.name for path in sessions.iterdir()] == ["T08"]
+    assert trace_of("T07", sessions).unclear == ()
+
+
+def test_what_else_lies_in_such_a_folder_stays_and_is_told(sessions: Path) -> None:
+    (sessions / "T07" / "consent.txt").write_text("x")
+
+    delete(trace_of("T07", sessions))
+
+    ((path, why),) = trace_of("T07", sessions).unclear
+    assert (path, why) == (sessions / "T07", "is called after the code")
+
+
+def test_a_new_code_has_folders_of_its_own(sessions: Path) -> None:
+    (path,) = recode(trace_of("T07", sessions), "T55", sessions)
+
+    assert path == sessions / "T55" / "2026-03-31" / "20260331_T55.h5"
+    assert sorted(one.name for one in sessions.iterdir()) == ["T08", "T55"]
+    assert trace_of("T07", sessions).unclear == ()

@@ -19,7 +19,8 @@ def test_it_goes_the_whole_way(perpend: Perpend, tmp_path: Path) -> None:
 
     *_, recording, report = (Path(line.split()[-1]) for line in said.out.strip().splitlines()[-2:])
     assert said.code == DONE
-    assert sorted((tmp_path / "new").iterdir()) == sorted([recording, report])
+    (session,) = (tmp_path / "new" / "T01").iterdir()
+    assert sorted(session.iterdir()) == sorted([recording, report])
     assert "Direction of the push" in report.read_text(encoding="utf-8")
 
 

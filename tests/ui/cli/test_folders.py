@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import json
+import shutil
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from ui.cli.exit_codes import DONE, FAILED, USAGE
 from ui.cli.main import main
+
+TODAY = datetime.now(UTC).date().isoformat()
 
 
 def record(out: Path, *argv: str) -> None:
@@ -31,6 +35,26 @@ def told(capsys: pytest.CaptureFixture[str], *argv: str) -> list[str]:
     return capsys.readouterr().out.splitlines()
 
 
+def test_each_person_and_day_has_a_folder(folder: Path) -> None:
+    days = {path.relative_to(folder).parts[:-1] for path in folder.rglob("*.h5")}
+
+    assert {person for person, _ in days} == {"T07", "E02"}
+    assert len(days) == 2
+
+
+def test_trials_are_counted_in_the_session_s_folder(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, folder: Path
+) -> None:
+    """Those of another day do not count, and the files are the truth."""
+    (session,) = (folder / "T07").iterdir()
+    (tmp_path / "T07").mkdir()
+    shutil.copytree(session, tmp_path / "T07" / "2020-01-01")
+
+    record(tmp_path, "--person", "T07")
+
+    assert told(capsys, str(tmp_path), "--code", "T07")[-1].split()[2] == "#1"
+
+
 def test_trials_in_a_folder_are_numbered_by_person(
     capsys: pytest.CaptureFixture[str], folder: Path
 ) -> None:
@@ -46,6 +70,8 @@ def test_trials_in_a_folder_are_numbered_by_person(
         (["--person", "T07", "--condition", "retention"], 1),
         (["--since", "2026-01-01"], 3),
         (["--since", "2999-01-01"], 0),
+        (["--code", "T07", "--date", TODAY], 2),
+        (["--date", "2020-01-01"], 0),
         (["--person", "T99"], 0),
     ],
 )

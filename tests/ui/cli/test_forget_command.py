@@ -29,7 +29,7 @@ def test_it_lists_and_changes_nothing_without_a_yes(
     said = capsys.readouterr()
     assert said.out.startswith("recording: ")
     assert "nothing was changed; with --yes these would be deleted for good" in said.err
-    assert len(list(folder.glob("*.h5"))) == 2
+    assert len(list(folder.rglob("*.h5"))) == 2
 
 
 @pytest.mark.parametrize(("typed", "left", "code"), [("T07", 1, DONE), ("y", 2, FAILED)])
@@ -40,7 +40,7 @@ def test_on_a_terminal_the_code_must_be_typed(
     monkeypatch.setattr("builtins.input", lambda _: typed)
 
     assert main(["forget", "T07", str(folder)]) == code
-    assert len(list(folder.glob("*.h5"))) == left
+    assert len(list(folder.rglob("*.h5"))) == left
 
 
 def test_recoding_says_the_new_files(capsys: pytest.CaptureFixture[str], folder: Path) -> None:

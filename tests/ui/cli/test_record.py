@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import signal
+import stat
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ from typing import Any
 import pytest
 from rich.progress import Progress
 
+from acquisition import virtual_rig
 from acquisition.record import RecordProgress
 from acquisition.recording.reader import read_recording
 from acquisition.session import SessionThread
@@ -31,10 +33,13 @@ def test_a_name_is_made_of_time_and_code_and_the_file_is_read_back(
         "--person", "E01", "--condition", "retention", "--note", "calm",
     )  # fmt: skip
 
-    (path,) = tmp_path.iterdir()
-    label = read_recording(path).label
+    (path,) = tmp_path.rglob("*.h5")
+    recording = read_recording(path)
+    label = recording.label
     assert said.code == DONE
     assert said.out.strip() == str(path)
+    assert path.parent == tmp_path / "E01" / recording.started_utc[:10]
+    assert stat.S_IMODE(path.parent.stat().st_mode) == 0o700
     assert re.fullmatch(r"\d{8}T\d{6}Z_E01_[0-9a-f]{8}\.h5", path.name)
     assert said.err == "saved and checked: 3.0 s, nothing lost\n"
     assert (label.person, label.condition, label.note) == ("E01", "retention", "calm")
@@ -121,3 +126,28 @@ def test_the_line_shows_seconds_samples_and_losses(monkeypatch: pytest.MonkeyPat
         tell(RecordProgress(seconds=2.5, samples=3750, lost_samples=12))
 
     assert told == ["   2.5 s  3750 samples  12 lost"]
+
+
+def test_a_port_that_does_not_open_leaves_no_folder(perpend: Perpend, tmp_path: Path) -> None:
+    rig = Path(virtual_rig.__file__).with_name("rig_right.toml")
+
+    said = perpend(
+        "record", "--port", "serial:/dev/none", "--rig", rig, "--out", tmp_path, "--person", "T07"
+    )
+
+    assert said.code == FAILED
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_code_is_never_a_path(perpend: Perpend, tmp_path: Path) -> None:
+    (tmp_path / "in").mkdir()
+    for person in ("../T07", "T07/..", "/etc", "T07\n", "t07"):
+        said = perpend("record", "--port", EXPERT, "--out", tmp_path / "in", "--person", person)
+        assert said.code == FAILED
+        assert "is no code" in said.err
+
+    (tmp_path / "in" / "T07").symlink_to(tmp_path)
+    said = perpend("record", "--port", EXPERT, "--out", tmp_path / "in", "--person", "T07")
+
+    assert "is a link to somewhere else" in said.err
+    assert sorted(tmp_path.rglob("*")) == [tmp_path / "in", tmp_path / "in" / "T07"]
