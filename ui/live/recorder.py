@@ -95,7 +95,7 @@ class Recorder:
     Attributes:
         failure: What was not recorded, or not saved; empty if nothing.
         label: Who and what the next recording is. A person's trials are numbered by what the
-            folder holds, unless the label has a number.
+            folder of the day holds, unless the label has a number.
     """
 
     def __init__(
@@ -167,8 +167,8 @@ class Recorder:
         identity = self._session.identity
         if identity is None or self._session.state.ended:
             raise RecordingError("no rig is connected")
-        label = self._numbered()
-        path = new_recording_path(self._out_dir, label.person)
+        path = new_recording_path(self._out_dir, self.label.person)
+        label = self._numbered(path.parent)
         writer = ScreenRecording(
             path,
             identity=identity,
@@ -181,11 +181,11 @@ class Recorder:
         self._session.add_sink(writer)
         self._tell(f"recording {path.name}")
 
-    def _numbered(self) -> TrialLabel:
+    def _numbered(self, folder: Path) -> TrialLabel:
         label = self.label
         if not label.person or label.trial:
             return label
-        return replace(label, trial=next_trial(self._out_dir, label.person))
+        return replace(label, trial=next_trial(folder, label.person))
 
     def _stop(self) -> None:
         writer, self._writer = self._writer, None

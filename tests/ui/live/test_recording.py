@@ -161,3 +161,16 @@ def test_a_zero_at_rest_is_taken_and_noted_in_the_recording(bench: Maker) -> Non
     path = one.go_on(0.3).moment.feed.recording.path
     one.feed.toggle_recording()
     assert [event.kind for event in read_recording(path).events] == ["zero"]
+
+
+def test_the_trials_of_a_day_are_counted_in_their_folder(bench: Maker, tmp_path: Any) -> None:
+    one = bench(UPWARD)
+    paths = []
+    for _ in range(2):
+        one.feed.toggle_recording()
+        paths.append(one.go_on(0.3).moment.feed.recording.path)
+        one.feed.toggle_recording()
+
+    assert [read_recording(path).label.trial for path in paths] == [1, 2]
+    (day,) = (tmp_path / "T01").iterdir()
+    assert {path.parent for path in paths} == {day}
