@@ -37,10 +37,11 @@ soak: $(READY)
 	$(BIN)/python -m tests.soak --hours 8
 
 # How fast the host hears, against what C code alone takes; how fast an hour is analysed, against
-# what the libraries alone take.
+# what the libraries alone take; how soon the window shows a push.
 bench: $(READY)
 	$(BIN)/python -P tests/bench_wire.py
 	$(BIN)/python -P tests/bench_analysis.py
+	QT_QPA_PLATFORM=offscreen $(BIN)/python -P tests/bench_window.py
 
 $(READY): requirements.lock pyproject.toml .ci/setup
 	PYTHON="$(PYTHON)" VENV="$(VENV)" .ci/setup
