@@ -20,7 +20,7 @@ from analysis.runs import runs_of
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-CUTOFFS_HZ: Floats = np.concatenate([np.arange(1.0, 20.0), np.arange(20.0, 102.0, 4.0)])
+CUTOFFS_HZ: Floats = np.r_[1.0:12.0, 12.0:20.0:2.0, 20.0:104.0:7.0]
 """Those tried: close where voluntary movement ends, wide along the tail."""
 LEAST_TAIL = 8
 """Fewer points make no line."""

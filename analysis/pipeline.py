@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from acquisition.physical import Geometry, right_shoulder_geometry
 from acquisition.recording.model import Recording
 from acquisition.recording.reader import content_sha256
+from analysis.cutoff import ResidualCurve, liveliest, residual_analysis
 from analysis.filters import LowPass, slope_runs, smooth_in_place
 from analysis.measures import measure_repetitions
 from analysis.orientation import Orientation, orient
@@ -60,6 +61,7 @@ def analyse(
     geometry = right_shoulder_geometry(recording.rig)
     tolerance = np.deg2rad(recording.rig.home.tolerance_deg)
     orientation = orient(grid, moved, geometry.vertical_in_base, tolerance, settings)
+    residuals = _residuals(pushed, grid, settings)
     low_pass = LowPass(cutoff_hz=settings.cutoff_hz, order=settings.filter_order)
     smooth_in_place(moved, grid.imu_known, low_pass, fs_hz=grid.fs_hz)
     smooth_in_place(pushed, grid.force_known, low_pass, fs_hz=grid.fs_hz)
@@ -94,7 +96,16 @@ def analyse(
         series=series,
         repetitions=with_practice(repetitions, practice_told(recording, grid.origin_us), series),
         quality=assess(Evidence(recording, grid, orientation, zero)),
+        residuals=residuals,
     )
+
+
+def _residuals(pushed: Floats, grid: Grid, settings: AnalysisSettings) -> ResidualCurve | None:
+    """Return what low-passes would leave of the force, None if too little is known."""
+    force = liveliest(pushed[:, :3], grid.force_known, fs_hz=grid.fs_hz)
+    if force is None:
+        return None
+    return residual_analysis(force, fs_hz=grid.fs_hz, order=settings.filter_order)
 
 
 def _without_shell(

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
 
+from analysis.cutoff import ResidualCurve
 from analysis.series import ResolvedSeries
 from analysis.target import Target
 
@@ -182,6 +183,8 @@ class Trial:
         series: The resolved push.
         repetitions: In order, unfinished ones included.
         quality: Findings, worst first.
+        residuals: What low-passes of other cut-offs would have left of the force, newtons; None
+            if too little of it is known.
     """
 
     recording: Mapping[str, Any]
@@ -190,6 +193,7 @@ class Trial:
     series: ResolvedSeries
     repetitions: tuple[Repetition, ...]
     quality: tuple[QualityFinding, ...]
+    residuals: ResidualCurve | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return what ``perpend analyse --json`` prints."""

@@ -7,6 +7,7 @@ cites as ``{slope}``, by the key in `REFERENCES`. A new method is one function a
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -112,7 +113,17 @@ def _low_pass(trial: Trial) -> str:
         f"Forces were low-pass filtered with a Butterworth filter of order {order}, applied "
         f"forward and back, its cut-off corrected for the two passes so that {cutoff:g} Hz is the "
         "−3 dB point of both {low_pass}; vectors were filtered, never angles. (On screen the same "
-        f"filter runs forward only, with a delay of {delay * 1000:.0f} ms.)"
+        f"filter runs forward only, with a delay of {delay * 1000:.0f} ms.){_residuals(trial)}"
+    )
+
+
+def _residuals(trial: Trial) -> str:
+    found = trial.residuals
+    if found is None or not math.isfinite(found.cutoff_hz):
+        return ""
+    return (
+        " Residual analysis of the force {low_pass} gave a noise of "
+        f"{found.noise_rms:.2g} N and a balanced cut-off of {found.cutoff_hz:.0f} Hz."
     )
 
 

@@ -26,6 +26,7 @@ from ui.judged import (
     tally,
 )
 from ui.numbers import shown, with_u
+from ui.report.figures import filtering
 from ui.report.figures.kinds import FIGURES
 from ui.report.methods import methods_of
 
@@ -54,6 +55,7 @@ def build_report(trial: Trial) -> str:
         facts=trial.recording,
         target=trial.target,
         methods=methods_of(trial),
+        filter_figures=[_svg(drawn) for drawn in filtering.draw(trial)],
         quality=trial.quality,
         concerns=_concerns(trial.quality),
         repetitions=repetitions,
@@ -124,14 +126,17 @@ def _figures(trial: Trial) -> Iterator[dict[str, Any]]:
     for kind in FIGURES:
         drawn = kind.draw(trial)
         if drawn:
-            # Our own drawings, of numbers and our own words.
-            svgs = [Markup(svg) for svg in drawn]  # noqa: S704, RUF100 - our own
             yield {
                 "key": kind.key,
                 "heading": kind.heading,
                 "lead": kind.lead(trial),
-                "svgs": svgs,
+                "svgs": [_svg(one) for one in drawn],
             }
+
+
+def _svg(drawn: str) -> Markup:
+    """Return a drawing of our own, of numbers and our own words, as it is."""
+    return Markup(drawn)  # noqa: S704, RUF100 - our own
 
 
 def _groups(trial: Trial, size: int) -> Iterator[tuple[Repetition, ...]]:
