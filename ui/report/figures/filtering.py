@@ -61,7 +61,7 @@ def _residuals(found: ResidualCurve, used_hz: float) -> str:
             ax.plot([found.cutoff_hz], [found.noise_rms], "o", mfc="none", mec=INK, ms=7)
             ax.annotate(f"balanced at {found.cutoff_hz:.0f} Hz", (found.cutoff_hz, found.noise_rms),
                         xytext=(8, 8), textcoords="offset points")  # fmt: skip
-        ax.set(xlim=(0.0, found.cutoffs_hz[-1]), ylim=(0.0, 1.05 * top),
+        ax.set(xlim=(0.0, found.cutoffs_hz[-1]), ylim=(0.0, 1.05 * top or 1.0),
                xlabel="cut-off in Hz", ylabel="what is left, rms in N",
                title="What other cut-offs would leave over")  # fmt: skip
         return as_svg(figure, "Residuals of the force against the cut-off")
