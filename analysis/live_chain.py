@@ -205,6 +205,7 @@ class LiveChain:
                 heading_drift_rad_s=float(np.deg2rad(self._settings.heading_drift_deg_s)),
             ),
             settings=self._settings,
+            passes=1,
             aim=self._aim,
         )
 

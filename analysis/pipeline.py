@@ -81,6 +81,7 @@ def analyse(
             heading_drift_rad_s=float(np.deg2rad(settings.heading_drift_deg_s)),
         ),
         settings=settings,
+        passes=2,
     )
     series = _with_second_hand(
         series, stabilising_hand(recording, grid, orientation.at_home, settings)

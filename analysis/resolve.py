@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,12 +16,12 @@ from analysis.pose import (
     plane_of_elevation,
 )
 from analysis.runs import parts_of, run_lengths, with_hysteresis
-from analysis.series import ResolvedSeries, gathered
+from analysis.series import ResolvedSeries, Smoothing, gathered
 from analysis.settings import AnalysisSettings
 from analysis.target import Aim, Target
 from analysis.turns import Turns
 from analysis.uncertainty import UncertaintySources, direction_uncertainty
-from analysis.vectors import angle_between, cross, dot
+from analysis.vectors import all_finite, angle_between, cross, dot
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -43,7 +43,7 @@ def push_angles(force_n: Floats, target: Floats) -> PushAngles:
     return PushAngles(
         glide_n=dot(force_n, target),
         azimuth_rad=np.asarray(np.arctan2(out, back)),
-        superior_angle_rad=np.asarray(np.arctan2(up, np.hypot(back, out))),
+        superior_angle_rad=np.asarray(np.arctan2(up, np.sqrt(back**2 + out**2))),
         off_axis_rad=angle_between(force_n, target),
     )
 
@@ -147,6 +147,7 @@ def resolve(
     geometry: Geometry,
     sources: UncertaintySources,
     settings: AnalysisSettings,
+    passes: int,
     aim: Aim | None = None,
 ) -> ResolvedSeries:
     """Resolve pushes against a target; the same for live and offline.
@@ -155,17 +156,17 @@ def resolve(
     upward component, the superior angle and the elevation do not need it. A push has a direction
     if the hand is on, the force is known, and neither across nor upward it is less certain than
     the target allows. A target that moves is followed by *aim*, which a caller who resolves block
-    by block must keep; None begins a new one.
+    by block must keep; None begins a new one. *passes* says how often the low-pass ran: 2 offline,
+    1 live.
     """
     count = len(found.time_s)
     aim = aim or Aim(target)
-    return gathered(
-        (
-            _resolve(found.rows(part), fs_hz, target, aim, geometry, sources, settings)
-            for part in parts_of(count)
-        ),
-        count,
+    parts = (
+        _resolve(found.rows(part), fs_hz, target, aim, geometry, sources, settings)
+        for part in parts_of(count)
     )
+    smoothing = Smoothing(settings.cutoff_hz, settings.filter_order, passes)
+    return replace(gathered(parts, count), smoothing=smoothing)
 
 
 def _resolve(
@@ -211,7 +212,7 @@ def _resolve(
         missing=found.missing,
         saturated=found.saturated,
         contact=found.contact,
-        directed=found.contact & certain & np.isfinite(force).all(axis=1),
+        directed=found.contact & certain & all_finite(force),
         contact_point_m=_contact_in_base(found, rotation, geometry),
         target_direction=moving,
     )

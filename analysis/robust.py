@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 LEVEL = 0.95
+LEAST_BLOCKS = 4
+"""Fewer independent stretches show no scatter to speak of. Ours."""
 NORMAL_95 = 1.959963984540054
 """97.5 % quantile of the normal distribution."""
 
@@ -63,6 +65,41 @@ def _kendall_sd(x: Floats, y: Floats) -> float:
     variance = count * (count - 1) * (2 * count + 5)
     variance -= int(np.sum(ties * (ties - 1) * (2 * ties + 5)))
     return float(np.sqrt(max(0, variance) / 18.0))
+
+
+def block_means(rows: Floats, block: int) -> Floats:
+    """Return the means of consecutive blocks of rows (n, …), the incomplete last one left out."""
+    count = len(rows) // max(1, block)
+    cut = rows[: count * max(1, block)]
+    return np.asarray(cut.reshape(count, max(1, block), *rows.shape[1:]).mean(axis=1))
+
+
+def resampled_means(
+    rows: Floats, *, block: int, rng: np.random.Generator, resamples: int
+) -> Floats:
+    """Return means of rows that hang together, drawn again by moving blocks.
+
+    As `bootstrap_interval`, for statistics that are functions of means; these cost a hundredth.
+
+    Args:
+        rows: Shape (n, k), in order, evenly spaced.
+        block: Rows of a block.
+        rng: Draws the blocks.
+        resamples: How often.
+
+    Returns:
+        Shape (resamples, k).
+
+    Raises:
+        ValueError: There are not two blocks in *rows*.
+    """
+    count = len(rows)
+    if not 1 <= block <= count // 2:
+        raise ValueError(f"blocks of {block} do not fit twice into {count} rows")
+    total = np.concatenate([np.zeros((1, rows.shape[1])), np.cumsum(rows, axis=0)])
+    means = (total[block:] - total[:-block]) / block
+    starts = rng.integers(0, len(means), size=(resamples, -(-count // block)))
+    return np.asarray(np.take(means, starts, axis=0).mean(axis=1))
 
 
 def bootstrap_interval(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from enum import StrEnum
 from typing import Any
 
@@ -12,6 +12,7 @@ from analysis.series import ResolvedSeries
 from analysis.target import Target
 
 MeasureValue = float | int | bool | str | None
+Interval = tuple[float, float]
 
 
 class PhaseName(StrEnum):
@@ -29,14 +30,18 @@ class Measured:
     Attributes:
         values: By exact key of the measure tables.
         reasons: One sentence for each key whose value is None.
+        intervals: 95 % interval of each chief measure, low and high, as far as it can be had.
     """
 
     values: Mapping[str, MeasureValue]
     reasons: Mapping[str, str]
+    intervals: Mapping[str, Interval] = field(default_factory=dict)
 
     def to_dict(self) -> dict[str, Any]:
-        """Return the values with, under ``reasons``, why the missing ones are missing."""
-        return {**self.values, "reasons": dict(self.reasons)}
+        """Return the values and, under ``reasons``, why some are missing; ``intervals`` beside."""
+        intervals = {key: list(ends) for key, ends in self.intervals.items()}
+        beside = {"intervals": intervals} if intervals else {}
+        return {**self.values, "reasons": dict(self.reasons), **beside}
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import TypeVar
 
 from analysis.measure_settings import MeasureSettings
+from analysis.measures.intervals import intervals_of
 from analysis.measures.phase_view import PhaseView, Withheld
 from analysis.measures.tables import PHASE_MEASURES, REPETITION_MEASURES, Measure
 from analysis.measures.timing import RepetitionView
@@ -53,12 +55,17 @@ def measure_repetitions(
                 RepetitionView(series, one, target, settings, side), REPETITION_MEASURES
             ),
             phases={
-                name: _measure(PhaseView(series, one, name, target, settings), PHASE_MEASURES)
+                name: _measure_phase(PhaseView(series, one, name, target, settings))
                 for name in PhaseName
             },
         )
         for number, one in enumerate(spans, 1)
     )
+
+
+def _measure_phase(view: PhaseView) -> Measured:
+    measured = _measure(view, PHASE_MEASURES)
+    return replace(measured, intervals=intervals_of(view, measured.values))
 
 
 def _measure(view: View, measures: Sequence[Measure[View]]) -> Measured:

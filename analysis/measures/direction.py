@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.directions import angular_sd_rad, fisher
+from analysis.directions import angular_sd_rad, fisher, unit_vectors
 from analysis.measures.phase_view import PhaseView, Withheld, percent
+from analysis.robust import LEAST_BLOCKS, block_means
 from analysis.vectors import angle_between
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 
 def azimuth_mean(view: PhaseView) -> float:
@@ -56,23 +58,41 @@ def direction_kappa(view: PhaseView) -> float:
     return kappa
 
 
+def direction_cone(view: PhaseView) -> float:
+    """Return the half-angle of the cone that holds the true mean direction with 95 %.
+
+    Fisher 1953, of the means of stretches of `MeasureSettings.block_s`: single samples hang
+    together and would make it far too narrow. It knows nothing of calibration and mounting: those
+    are in the standard uncertainties.
+    """
+    units = unit_vectors(view.directed_push)
+    means = block_means(units, round(view.settings.block_s * view.series.fs_hz))
+    if len(means) < LEAST_BLOCKS:
+        raise Withheld(f"the push has a direction for fewer than {LEAST_BLOCKS} stretches")
+    return float(np.rad2deg(fisher(means).alpha95_rad))
+
+
 def on_target(view: PhaseView) -> float:
     """Return the share of the known time inside cone, superior limit and force band at once.
 
     Time without a direction counts as off target: a push too light to tell is none.
     """
     view.when_known(view.series.glide_n)
+    return percent(on_target_flags(view)[view.known])
+
+
+def on_target_flags(view: PhaseView) -> Flags:
+    """Return where the push is inside cone, superior limit and force band at once, shape (m,)."""
     target, band = view.target, view.target.force_band
     size = view.part(view.series.magnitude_n)
     with np.errstate(invalid="ignore"):
-        right = (
+        return np.asarray(
             view.directed
             & (view.part(view.series.off_axis_rad) <= np.deg2rad(target.cone_deg))
             & (view.part(view.series.superior_angle_rad) <= np.deg2rad(target.superior_limit_deg))
             & (size >= band.low_n)
             & (size <= band.high_n)
         )
-    return percent(right[view.known])
 
 
 def azimuth_u(view: PhaseView) -> float:

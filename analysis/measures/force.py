@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from analysis.measures.phase_view import PhaseView, Withheld, percent
+from analysis.runs import runs_of
 from analysis.steadiness import coefficient_of_variation_percent, detrended_sd
+from analysis.tremor import SEGMENT_S, band_rms
 
 
 def force_mean(view: PhaseView) -> float:
@@ -28,6 +30,23 @@ def force_detrended_sd(view: PhaseView) -> float:
     """Return the SD about the linear trend while the hand is on: tremble, not slow change."""
     size = view.when_held(view.series.magnitude_n)
     return detrended_sd(size, view.when_held(view.series.time_s))
+
+
+def force_tremor(view: PhaseView) -> float:
+    """Return the RMS of the force between 8 and 12 Hz: the square root of the tremor's power."""
+    settings, size = view.settings, view.part(view.series.magnitude_n)
+    try:
+        rms = band_rms(
+            (size[start:stop] for start, stop in runs_of(view.held)),
+            (settings.tremor_low_hz, settings.tremor_high_hz),
+            fs_hz=view.series.fs_hz,
+            smoothing=view.series.smoothing,
+        )
+    except ValueError as cause:
+        raise Withheld(f"tremor cannot be seen: {cause}") from cause
+    if rms != rms:
+        raise Withheld(f"the hand was never on for {SEGMENT_S:g} s without a gap in this phase")
+    return rms
 
 
 def force_in_band(view: PhaseView) -> float:

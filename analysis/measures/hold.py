@@ -24,6 +24,12 @@ def valid(view: PhaseView) -> float:
     return percent(view.directed)
 
 
+def gated(view: PhaseView) -> float:
+    """Return the share of the hold left out of every direction: too light, or too uncertain."""
+    view.when_held(view.series.glide_n)
+    return percent(~view.directed[view.held])
+
+
 def missing(view: PhaseView) -> float:
     """Return the share of the phase that was lost on the way."""
     return percent(view.series.missing[view.slice])

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import signal, stats
 
-from analysis.robust import bootstrap_interval, theil_sen
+from analysis.robust import block_means, bootstrap_interval, resampled_means, theil_sen
 
 Floats = NDArray[np.float64]
 
@@ -105,3 +105,32 @@ def test_an_interval_is_the_same_for_the_same_seed() -> None:
 def test_blocks_must_fit_twice(block: int) -> None:
     with pytest.raises(ValueError, match="do not fit twice"):
         bootstrap_interval(np.mean, np.zeros(10), block=block, rng=np.random.default_rng(1))
+
+
+def test_means_of_blocks_leave_out_what_is_incomplete() -> None:
+    rows = np.arange(14.0).reshape(7, 2)
+
+    assert block_means(rows, 3).tolist() == [[2.0, 3.0], [8.0, 9.0]]
+
+
+def test_means_drawn_again_scatter_as_the_bootstrap_of_the_mean() -> None:
+    """The quick way for means and the general way draw from the same blocks."""
+    rows = np.cumsum(np.random.default_rng(1).normal(size=(400, 1)), axis=0)
+
+    quick = resampled_means(rows, block=20, rng=np.random.default_rng(2), resamples=4000)
+    low, high = bootstrap_interval(
+        lambda drawn: float(drawn.mean()),
+        rows[:, 0],
+        block=20,
+        rng=np.random.default_rng(3),
+        resamples=4000,
+    )
+
+    assert quick.shape == (4000, 1)
+    found = np.quantile(quick[:, 0], [0.025, 0.975])
+    assert found == pytest.approx([low, high], abs=0.05 * (high - low))
+
+
+def test_means_are_not_drawn_from_less_than_two_blocks() -> None:
+    with pytest.raises(ValueError, match="do not fit twice"):
+        resampled_means(np.zeros((9, 1)), block=5, rng=np.random.default_rng(1), resamples=10)

@@ -23,13 +23,14 @@ Maker = Callable[..., Any]
 
 PHASE_KEYS = [
     "force_mean_N", "force_sd_N", "force_cv_percent", "force_detrended_sd_N",
-    "force_in_band_percent", "glide_mean_N", "azimuth_mean_deg", "azimuth_error_mean_deg",
-    "superior_angle_mean_deg", "superior_angle_p95_deg", "superior_force_mean_N",
-    "superior_force_p95_N", "superior_drift_deg_per_10deg", "superior_drift_deg",
-    "off_axis_mean_deg", "off_axis_rms_deg", "off_axis_p95_deg", "direction_dispersion_deg",
-    "direction_kappa", "on_target_percent", "hold_coverage_percent", "valid_percent",
-    "missing_percent", "saturated_percent", "azimuth_u_deg", "superior_angle_u_deg",
-    "off_axis_u_deg", "contact_shift_mm", "stabiliser_present", "stabiliser_force_mean_N",
+    "force_tremor_rms_N", "force_in_band_percent", "glide_mean_N", "azimuth_mean_deg",
+    "azimuth_error_mean_deg", "superior_angle_mean_deg", "superior_angle_p95_deg",
+    "superior_force_mean_N", "superior_force_p95_N", "superior_drift_deg_per_10deg",
+    "superior_drift_deg", "off_axis_mean_deg", "off_axis_rms_deg", "off_axis_p95_deg",
+    "direction_dispersion_deg", "direction_kappa", "direction_cone95_deg", "on_target_percent",
+    "hold_coverage_percent", "valid_percent", "gated_percent", "missing_percent",
+    "saturated_percent", "azimuth_u_deg", "superior_angle_u_deg", "off_axis_u_deg",
+    "contact_shift_mm", "stabiliser_present", "stabiliser_force_mean_N",
     "stabiliser_coverage_percent",
 ]  # fmt: skip
 REPETITION_KEYS = [
