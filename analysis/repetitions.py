@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.excursions import Excursion, ExcursionFinder
 from analysis.repetition_settings import RepetitionSettings
-from analysis.runs import parts_of, runs_of, without_short_gaps
+from analysis.runs import parts_of, run_lengths, runs_of, without_short_gaps
 from analysis.series import ResolvedSeries
 from analysis.trial import RepetitionSpans, Span
 
@@ -86,9 +86,9 @@ class Stillness:
         return replace(self, limit_deg=max(self.limit_deg, share * peak))
 
     def where(self, start: int, stop: int) -> Flags:
-        """Return in which samples of a range it is still; the unknown counts as still."""
+        """Return in which samples of a range it is still, as far as that is known."""
         with np.errstate(invalid="ignore"):
-            return ~(self._change_deg(start, stop) > self.limit_deg)
+            return np.asarray(self._change_deg(start, stop) <= self.limit_deg)
 
     def _change_deg(self, start: int, stop: int) -> Floats:
         """Return the change per sample, ≥ 0, over a range; NaN where elevation is not known."""
@@ -147,7 +147,8 @@ class Movement:
         stop = excursion.arrive
         if excursion.finished:
             found = self.stop(excursion)
-            stop = len(self.elevation_deg) if found is None else found.at
+            known = np.flatnonzero(np.isfinite(self.elevation_deg))
+            stop = int(known[-1]) + 1 if found is None else found.at
         top = self._top(start, stop, highest)
         setup_start, release_stop = start, stop
         for on, off in self.holds:
@@ -165,9 +166,9 @@ class Movement:
         )
 
     def stop(self, excursion: Excursion) -> Stop | None:
-        """Return where the way home ended: the arm is still, or about to leave again.
+        """Return where the way home ended: the arm is still, about to leave again, or lost.
 
-        None if neither has happened yet.
+        None if none of these has happened yet. A short loss is looked past.
         """
         highest, home_deg = self._highest(excursion), self.settings.home_deg
         begin = excursion.arrive
@@ -177,14 +178,19 @@ class Movement:
                 high = np.flatnonzero(self.elevation_deg[highest:begin] >= home_deg)
             begin = highest + int(high[-1]) + 1
         still = self._stillness(highest, excursion.arrive, from_top=True)
+        lost_after, unknown = round(self.settings.unknown_s * self.fs_hz), 0
         for part in range(begin, len(self.elevation_deg), _AT_A_TIME):
             end = min(part + _AT_A_TIME, len(self.elevation_deg))
+            lasted = run_lengths(np.isnan(self.elevation_deg[part:end]), unknown)
             with np.errstate(invalid="ignore"):
                 leaves = self.elevation_deg[part:end] >= home_deg
-            ends = np.flatnonzero(leaves | still.where(part, end))
+            ends = np.flatnonzero(leaves | (lasted > lost_after) | still.where(part, end))
             if len(ends):
                 at = part + int(ends[0])
+                if lasted[ends[0]]:
+                    return Stop(at - lost_after, at)
                 return Stop(at, at + 2 * still.half)
+            unknown = int(lasted[-1])
         return None
 
     def _start(self, excursion: Excursion, highest: int, earliest: int) -> tuple[int, bool]:
