@@ -20,7 +20,7 @@ from acquisition.clock import NS_PER_S, Clock
 from acquisition.clock_fit import SyncExchange
 from acquisition.errors import RecordingError
 from acquisition.recording import layout
-from acquisition.recording.appender import Appender
+from acquisition.recording.appender import Appender, growing_file
 from acquisition.recording.label import check_label
 from acquisition.recording.metadata import attribute_dtype, clipped, known_beforehand
 from acquisition.recording.model import Event, LinkCounts, TrialLabel
@@ -196,7 +196,7 @@ class RecordingWriter:
         create_private(self._part)
         try:
             with self._trouble():
-                file = h5py.File(self._part, "w", libver="earliest")
+                file = growing_file(self._part)
                 for name, value in self._attributes.items():
                     file.attrs.create(name, value, dtype=attribute_dtype(name, value))
                 self._tables = {
