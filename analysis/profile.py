@@ -6,8 +6,10 @@ bin pushes are added as vectors, and only then an angle is taken.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,7 +17,7 @@ from analysis.directions import unit_vectors
 from analysis.measure_settings import MeasureSettings
 from analysis.series import ResolvedSeries
 from analysis.target import Target
-from analysis.trial import RepetitionSpans, Span
+from analysis.trial import PhaseName, RepetitionSpans, Span, Trial
 from analysis.vectors import angle_between
 
 Floats = NDArray[np.float64]
@@ -58,6 +60,16 @@ class ArcProfile:
     superior_angle_u_deg: Floats
     off_axis_u_deg: Floats
 
+    def to_dict(self) -> dict[str, list[float | int | None]]:
+        """Return plain values for JSON, null where nothing is known."""
+        return {
+            field.name: [
+                None if isinstance(value, float) and np.isnan(value) else value
+                for value in getattr(self, field.name).tolist()
+            ]
+            for field in fields(self)
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class Profile:
@@ -65,6 +77,13 @@ class Profile:
 
     raising: ArcProfile
     lowering: ArcProfile
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON, the two ways by the names of the phases."""
+        return {
+            PhaseName.RAISE.value: self.raising.to_dict(),
+            PhaseName.LOWER.value: self.lowering.to_dict(),
+        }
 
 
 def profile_of(
@@ -85,6 +104,15 @@ def profile_of(
     return Profile(
         raising=_arc(series, spans.raising, target, width_deg),
         lowering=_arc(series, spans.lowering, target, width_deg),
+    )
+
+
+def profiles_of(trial: Trial) -> tuple[Profile, ...]:
+    """Return the profile of each repetition of a trial, with the bins of its settings."""
+    settings = msgspec.convert(trial.settings["measures"], MeasureSettings)
+    return tuple(
+        profile_of(trial.series, repetition.spans, trial.target, settings)
+        for repetition in trial.repetitions
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -143,3 +144,19 @@ def test_a_way_that_is_not_in_the_recording_has_an_empty_profile(
 
     assert np.isnan(found.lowering.magnitude_n).all()
     assert found.lowering.held.sum() == 0
+
+
+def test_it_goes_out_as_plain_values(series: Maker, elevation: Floats) -> None:
+    """Counts are whole numbers, what is not known is null."""
+    plain = profile(series(elevation)).to_dict()
+
+    again = json.loads(json.dumps(plain, allow_nan=False))
+    assert list(again) == ["raise", "lower"]
+    way = again["raise"]
+    assert way["elevation_deg"][:2] == [2.5, 7.5]
+    assert all(len(values) == 36 for values in way.values())
+    assert isinstance(way["directed"][3], int)
+    assert way["magnitude_n"][3] == pytest.approx(40.0)
+    assert way["off_axis_u_deg"][3] == pytest.approx(0.7)
+    assert way["magnitude_n"][-1] is None  # the arm never was there
+    assert way["directed"][-1] == 0

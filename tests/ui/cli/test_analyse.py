@@ -130,3 +130,24 @@ def test_an_empty_folder_is_told(perpend: Perpend, tmp_path: Path) -> None:
 
     assert said.code == FAILED
     assert "holds no recording" in said.err
+
+
+def test_the_profile_along_the_arc_comes_when_asked_for(
+    perpend: Perpend, recorded: Path, result: dict[str, Any]
+) -> None:
+    said = perpend("analyse", recorded, "--json", "--profile")
+
+    (repetition,) = json.loads(said.out)["repetitions"]
+    profile = repetition.pop("profile")
+    assert [repetition] == result["repetitions"]
+    counted = sum(profile["raise"]["directed"]) + sum(profile["lower"]["directed"])
+    assert counted > 1000
+    known = [one for one in profile["raise"]["superior_angle_deg"] if one is not None]
+    assert known[-2] - known[1] > 10.0  # T01's hand rides up
+
+
+def test_the_profile_alone_is_refused(perpend: Perpend, recorded: Path) -> None:
+    said = perpend("analyse", recorded, "--profile")
+
+    assert said.code == FAILED
+    assert "--json" in said.err

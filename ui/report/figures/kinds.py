@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from analysis.trial import Trial
-from ui.report.figures import arc, course, target_maps
+from ui.report.figures import arc, course, profile, target_maps
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +29,7 @@ class FigureKind:
 FIGURES: tuple[FigureKind, ...] = (
     FigureKind("map", "Where the push went", target_maps.lead, target_maps.draw),
     FigureKind("arc", "Along the arc", arc.lead, arc.draw),
+    FigureKind("profile", "Step by step along the arc", profile.lead, profile.draw),
     FigureKind("course", "Over time", course.lead, course.draw),
 )
 """In the order of the page."""
