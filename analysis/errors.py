@@ -5,7 +5,8 @@ AnalysisError
 ├── NotAnalysable    the recording cannot support the analysis asked for
 ├── StudyError       the recordings together cannot support the study asked for
 ├── BadReference     a reference file is missing or broken
-└── NotComparable    the recordings named cannot be put together, or not beside each other
+├── NotComparable    the recordings named cannot be put together, or not beside each other
+└── ExportError      a trial does not fit into the format asked for, or the format's library is gone
 """
 
 from __future__ import annotations
@@ -33,3 +34,7 @@ class BadReference(AnalysisError):
 
 class NotComparable(AnalysisError):
     """The recordings named cannot be put together, or not beside each other; the text says why."""
+
+
+class ExportError(AnalysisError):
+    """A trial does not fit into the format asked for, or the format's library is not installed."""
