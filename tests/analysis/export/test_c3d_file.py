@@ -15,6 +15,7 @@ from analysis.errors import ExportError
 from analysis.export.c3d_file import ANALOG, MOST_FRAMES, POINTS, THINNINGS, _thinning, write_c3d
 from analysis.export.phase_events import phase_events
 from analysis.trial import Trial
+from analysis.vectors import all_finite
 
 Floats = NDArray[np.float64]
 
@@ -67,7 +68,7 @@ def test_force_comes_back_at_the_rate_of_the_grid(trial: Trial, back: ReadBack) 
 
 
 def test_what_is_not_known_is_said_so_and_is_no_number(trial: Trial, back: ReadBack) -> None:
-    known = np.isfinite(trial.series.force_n).all(axis=1)
+    known = all_finite(trial.series.force_n)
 
     assert np.count_nonzero(~known) > 0
     assert np.array_equal(back.analog[3, : len(known)] == 1.0, known)
