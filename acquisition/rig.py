@@ -52,6 +52,7 @@ class CellDescription(_Table, frozen=True, kw_only=True):
         origin_m: Where moments are taken about, in H.
         force_u_n: Standard uncertainty of one force component from calibration.
         calibrated_on: Date of the calibration, if known.
+        calibrated_to_n: Largest force it was calibrated with, if known.
     """
 
     axes: Literal[3, 6]
@@ -61,6 +62,7 @@ class CellDescription(_Table, frozen=True, kw_only=True):
     origin_m: Vector = (0.0, 0.0, 0.0)
     force_u_n: NotNegative = 0.2
     calibrated_on: date | None = None
+    calibrated_to_n: Positive | None = None
 
     def __post_init__(self) -> None:
         _check_rotation(self.to_humerus, "cell.to_humerus")

@@ -83,9 +83,8 @@ def analyse(
         settings=settings,
         passes=2,
     )
-    series = _with_second_hand(
-        series, stabilising_hand(recording, grid, orientation.at_home, settings)
-    )
+    hand = stabilising_hand(recording, grid, orientation.at_home, settings)
+    series = _with_second_hand(series, hand)
     spans = find_repetitions(series, settings.repetitions)
     repetitions = measure_repetitions(
         series, spans, target, settings.measures, side=recording.rig.rig.side
@@ -96,7 +95,9 @@ def analyse(
         settings=settings.to_dict(),
         series=series,
         repetitions=with_practice(repetitions, practice_told(recording, grid.origin_us), series),
-        quality=assess(Evidence(recording, grid, orientation, zero)),
+        quality=assess(
+            Evidence(recording, grid, orientation, zero, _strongest_n(series), hand is not None)
+        ),
         residuals=residuals,
     )
 
@@ -124,6 +125,10 @@ def _with_second_hand(series: ResolvedSeries, hand: StabilisingHand | None) -> R
     if hand is None:
         return series
     return read_only(replace(series, stabiliser_n=hand.force_n, stabiliser_on=hand.on))
+
+
+def _strongest_n(series: ResolvedSeries) -> float:
+    return float(np.fmax.reduce(series.magnitude_n))
 
 
 def _unresolved(

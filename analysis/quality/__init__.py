@@ -32,6 +32,8 @@ CHECKS: tuple[Callable[[Evidence], list[QualityFinding]], ...] = (
     line.jitter,
     sensors.scales,
     sensors.calibration_age,
+    sensors.calibration_range,
+    sensors.second_cell,
 )
 
 

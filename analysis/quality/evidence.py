@@ -16,12 +16,23 @@ from analysis.zero import Zero
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """All that the checks look at."""
+    """All that the checks look at.
+
+    Attributes:
+        recording: What the wire said.
+        grid: What is known when.
+        orientation: Of the arm, and its rests.
+        zero: Of the cell.
+        strongest_n: Largest push, NaN if none is known.
+        stabilising_known: The force of the stabilising hand could be told.
+    """
 
     recording: Recording
     grid: Grid
     orientation: Orientation
     zero: Zero
+    strongest_n: float
+    stabilising_known: bool
 
 
 def finding(

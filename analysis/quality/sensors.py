@@ -119,6 +119,44 @@ def calibration_age(evidence: Evidence) -> list[QualityFinding]:
     ]
 
 
+def calibration_range(evidence: Evidence) -> list[QualityFinding]:
+    """Say whether the push stayed within what the cell was calibrated with."""
+    limit, strongest = evidence.recording.rig.cell.calibrated_to_n, evidence.strongest_n
+    beyond = limit is not None and strongest > limit
+    advice = (
+        "Forces beyond the calibration are extrapolated: press less, or calibrate further."
+        if beyond
+        else "Set cell.calibrated_to_n, the largest force of the calibration."
+    )
+    return [
+        finding(
+            "calibration_range",
+            f"{strongest:.0f} N at most" if np.isfinite(strongest) else "no force known",
+            "not stated" if limit is None else f"{limit:g} N",
+            ok=limit is not None and not beyond,
+            advice=advice,
+            worse=Severity.WARNING if beyond else Severity.NOTE,
+        )
+    ]
+
+
+def second_cell(evidence: Evidence) -> list[QualityFinding]:
+    """Say whether the cell under the stabilising hand told anything, on rigs that have one."""
+    cell = evidence.recording.rig.stabiliser
+    if cell is None:
+        return []
+    return [
+        finding(
+            "stabiliser_cell",
+            "heard, with a zero" if evidence.stabilising_known else "not heard, or never quiet",
+            "heard, with a zero",
+            ok=evidence.stabilising_known,
+            advice="The stabilising hand is not measured: look at the cable of its cell and at "
+            "stabiliser.stream, and begin with both hands off.",
+        )
+    ]
+
+
 def scales(evidence: Evidence) -> list[QualityFinding]:
     """Compare the IMU's scales on the wire with those described; another rig's file shows here."""
     stream = evidence.recording.streams[IMU_STREAM]
