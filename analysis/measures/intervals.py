@@ -25,6 +25,8 @@ Floats = NDArray[np.float64]
 OfMeans = Callable[[Floats], Floats]
 """From means, (r, k), to a measure, (r,)."""
 
+STEPS_OF_A_BLOCK = 25
+"""A block may begin at so many places within another: enough, and quick at a high rate."""
 DRIFT = "superior_drift_deg_per_10deg"
 
 
@@ -64,9 +66,10 @@ def _draws(rows: Floats, view: PhaseView) -> Floats | None:
     block = max(1, round(settings.block_s * view.series.fs_hz))
     if len(rows) < LEAST_BLOCKS * block:
         return None
+    thin = max(1, block // STEPS_OF_A_BLOCK)
     return resampled_means(
-        rows,
-        block=block,
+        block_means(rows, thin),
+        block=block // thin,
         rng=np.random.default_rng(settings.seed),
         resamples=settings.resamples,
     )

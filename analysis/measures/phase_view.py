@@ -89,9 +89,12 @@ class PhaseView:
         Raises:
             Withheld: There are too few.
         """
-        return self._enough(
-            values, self.directed, "the push was too light, or the data too poor, for a direction"
-        )
+        reason = "the push was too light, or the data too poor, for a direction"
+        if self.known.sum() < least_samples(self.series, self.settings):
+            reason = "the force, or which way the arm faced, is not known in this phase"
+        elif self.held.sum() < least_samples(self.series, self.settings):
+            reason = "the hand was hardly on in this phase, so there is no direction"
+        return self._enough(values, self.directed, reason)
 
     def when_known(self, values: Floats) -> Floats:
         """Return an array's rows where the force is a number.
