@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from acquisition.acceptance import check_rig_matches
@@ -35,11 +36,13 @@ class RecordProgress:
         seconds: Recorded so far, by the rig's clock.
         samples: Of all streams together.
         lost_samples: Wherever they were lost.
+        minutes_left: For so long the disk has room.
     """
 
     seconds: float
     samples: int
     lost_samples: int
+    minutes_left: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +71,7 @@ class RecordOutcome:
     @property
     def lost_samples(self) -> int:
         """Samples missing, wherever they were lost."""
-        return _lost(self.counts)
+        return self.counts.missing_samples
 
 
 def record_trial(
@@ -130,7 +133,11 @@ def record_trial(
     session.add_sink(writer)
     cut_short = COMPLETE if seconds is None else "stopped: by the keyboard, before the time was up"
     with _belonging(log, writer, session):
-        interrupted = _run(session, lambda: progress(watch.progress), if_interrupted=cut_short)
+        interrupted = _run(
+            session,
+            lambda: progress(replace(watch.progress, minutes_left=writer.minutes_left)),
+            if_interrupted=cut_short,
+        )
     return RecordOutcome(
         path=writer.close(),
         status=session.status,
@@ -195,7 +202,7 @@ class _StopWatch(SinkBase):
 
     @property
     def progress(self) -> RecordProgress:
-        return RecordProgress(self.seconds, self._samples, _lost(self.counts))
+        return RecordProgress(self.seconds, self._samples, self.counts.missing_samples)
 
     def on_block(self, block: StreamBlock) -> None:
         self._samples += len(block.counts)
@@ -210,7 +217,3 @@ class _StopWatch(SinkBase):
     def on_step(self, counts: LinkCounts) -> None:
         self._counts_before = self._counts_before or counts
         self.counts = counts.since(self._counts_before)
-
-
-def _lost(counts: LinkCounts) -> int:
-    return counts.lost_samples + counts.rig_overrun_samples + counts.dropped_by_host_samples

@@ -14,12 +14,15 @@ from numpy.typing import NDArray
 from acquisition.errors import RecordingError
 from acquisition.recording import layout
 from acquisition.recording.appender import Appender
+from acquisition.recording.disk import require_room
 from acquisition.recording.layout import TableSpec
 from acquisition.recording.metadata import attribute_dtype
 from acquisition.recording.naming import PART_SUFFIX, create_private, give_final_name, refuse_taken
 from firmware_protocol.messages import StreamSpec
 
 ROWS_AT_ONCE = 1 << 16
+SMALL_BYTES = 4 << 20
+"""Room for what is not rows: begun chunks and the index of each table."""
 
 
 def write_at_once(
@@ -43,6 +46,7 @@ def write_at_once(
         RecordingError: It cannot be written; then nothing of it is left.
     """
     refuse_taken(path, also_part=False)
+    require_room(path, SMALL_BYTES + sum(rows.nbytes for rows in tables.values()))
     part = path.with_name(f"{path.name}.new{PART_SUFFIX}")
     create_private(part)
     try:

@@ -68,6 +68,11 @@ class LinkCounts:
     rig_overrun_samples: int = 0
     dropped_by_host_samples: int = 0
 
+    @property
+    def missing_samples(self) -> int:
+        """Samples missing, wherever they were lost."""
+        return self.lost_samples + self.rig_overrun_samples + self.dropped_by_host_samples
+
     def plus(self, other: LinkCounts) -> LinkCounts:
         """Return both together."""
         return LinkCounts(*(a + b for a, b in zip(astuple(self), astuple(other), strict=True)))

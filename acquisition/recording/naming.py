@@ -64,6 +64,10 @@ def give_final_name(part: Path, path: Path) -> None:
             f"{path}: somebody took this name meanwhile; the recording is whole in {part}"
         ) from cause
     except OSError as cause:
+        if not path.parent.is_dir():
+            raise RecordingError(
+                f"{path.parent}: is gone; if it was moved, look there for {part.name}"
+            ) from cause
         raise RecordingError(
             f"{path}: cannot get its final name ({cause.strerror}); look for {part}"
         ) from cause

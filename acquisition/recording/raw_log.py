@@ -22,6 +22,7 @@ from typing import BinaryIO
 
 from acquisition.clock import Clock
 from acquisition.errors import RecordingError
+from acquisition.recording.disk import require_room
 from acquisition.recording.naming import (
     OWNER_ONLY,
     PART_SUFFIX,
@@ -265,6 +266,7 @@ def copy_raw_log(source: Path, recording: Path) -> RawLogState:
     """
     path = raw_log_path(recording)
     refuse_taken(path, also_part=False)  # a part file may be what is rescued
+    require_room(path, source.stat().st_size)
     log, part = RawLog(source), path.with_name(f"{path.name}.new{PART_SUFFIX}")
     try:
         _write_all(part, log)

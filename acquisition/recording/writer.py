@@ -8,8 +8,7 @@ another one.
 from __future__ import annotations
 
 import contextlib
-import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import h5py
@@ -21,6 +20,7 @@ from acquisition.clock_fit import SyncExchange
 from acquisition.errors import RecordingError
 from acquisition.recording import layout
 from acquisition.recording.appender import Appender, growing_file
+from acquisition.recording.disk import DiskPace, DiskRoom, FreeBytes, free_bytes_at
 from acquisition.recording.label import check_label
 from acquisition.recording.metadata import attribute_dtype, clipped, known_beforehand
 from acquisition.recording.model import Event, LinkCounts, TrialLabel
@@ -31,14 +31,6 @@ from firmware_protocol.messages import Fault, Identity
 FLUSH_INTERVAL_S = 0.25
 FLUSH_BYTES = 1 << 20
 """Flushed earlier when this much has gathered, as from a source faster than real time."""
-START_FREE_BYTES = 64 << 20
-STOP_FREE_BYTES = 16 << 20
-"""Below this a recording ends while it still can: HDF5 on a full disk may crash at exit."""
-
-
-def free_bytes_at(folder: Path) -> int:
-    """Return the free space of the disk that *folder* is on."""
-    return shutil.disk_usage(folder).free
 
 
 class RecordingWriter:
@@ -69,14 +61,15 @@ class RecordingWriter:
         target_json: str,
         label: TrialLabel,
         clock: Clock,
-        free_bytes: Callable[[Path], int] = free_bytes_at,
+        free_bytes: FreeBytes = free_bytes_at,
     ) -> None:
         refuse_taken(path)
         self._path = path
         self._part = part_path(path)
         self._clock = clock
-        self._free_bytes = free_bytes
-        self._check_space(START_FREE_BYTES)
+        self._room = DiskRoom(path, identity.streams, free_bytes)
+        self._room.require_to_begin()
+        self._pace = DiskPace(path, clock)
         self._identity = identity
         self._attributes = known_beforehand(identity, rig, target_json, check_label(label), clock)
         self._counts_before: LinkCounts | None = None
@@ -93,6 +86,11 @@ class RecordingWriter:
     def part(self) -> Path:
         """Where the recording lies until it is closed."""
         return self._part
+
+    @property
+    def minutes_left(self) -> float:
+        """For how long the disk had room when it was last looked."""
+        return self._room.minutes_left
 
     @property
     def uuid(self) -> str:
@@ -217,7 +215,8 @@ class RecordingWriter:
             with self._trouble():
                 self._append_all()
                 self._file.flush()
-            self._check_space(STOP_FREE_BYTES)
+            self._room.require_to_go_on()
+            self._pace.worked(now, self._counts.missing_samples)
 
     def _append_all(self) -> None:
         self._gathered_bytes = 0
@@ -227,17 +226,6 @@ class RecordingWriter:
             self._tables[layout.LINK.path].add_row(self._clock.now_ns(), *values)
         for table in self._tables.values():
             table.append_pending()
-
-    def _check_space(self, least_bytes: int) -> None:
-        try:
-            free = self._free_bytes(self._path.parent)
-        except OSError as cause:
-            raise RecordingError(f"{self._path.parent}: is gone ({cause.strerror})") from cause
-        if free < least_bytes:
-            raise RecordingError(
-                f"{self._path}: only {free >> 20} MiB free on this disk, "
-                f"{least_bytes >> 20} needed; make room or record elsewhere"
-            )
 
     def _digest(self) -> str:
         accounts = {path: table.account() for path, table in self._tables.items()}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import signal
 import threading
 from pathlib import Path
@@ -53,7 +54,8 @@ def test_a_source_with_an_end_is_recorded_whole(
     assert outcome.path == tmp_path / "t.h5"
     assert outcome.whole
     assert outcome.seconds == pytest.approx(1.999)
-    assert told[-1] == record.RecordProgress(outcome.seconds, samples=2000, lost_samples=0)
+    assert (told[-1].seconds, told[-1].samples, told[-1].lost_samples) == (outcome.seconds, 2000, 0)
+    assert 0 < told[-1].minutes_left < math.inf
     assert recording.label == label
     assert recording.target_json == '{"a": 1}'
     assert len(recording.streams["force"].counts) == 2000
@@ -198,7 +200,7 @@ def test_a_disk_that_fills_up_ends_it_loudly_and_closes_the_file(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     free = iter([1 << 40, 1 << 40])
-    monkeypatch.setattr("acquisition.recording.writer.shutil.disk_usage", _Usage(free))
+    monkeypatch.setattr("acquisition.recording.disk.shutil.disk_usage", _Usage(free))
     script = [line for block in blocks for line in (block, 0.1)]  # flushes on the way
 
     with pytest.raises(RecordingError, match="only 1 MiB free on this disk, 16 needed"):

@@ -106,15 +106,22 @@ def progress_line(seconds: float | None) -> Iterator[Callable[[RecordProgress], 
     """
     from rich.progress import BarColumn, TextColumn
 
+    from acquisition.recording.disk import WARN_MINUTES
     from ui.cli.progress import shown
 
     with shown(TextColumn("recording"), BarColumn(20), TextColumn("{task.description}")) as line:
         task = None if line is None else line.add_task(_so_far(0.0, 0, 0), total=seconds)
 
+        warned: list[float] = []
+
         def tell(now: RecordProgress) -> None:
+            little = f"  disk: {now.minutes_left:.0f} min left" * (now.minutes_left < WARN_MINUTES)
             if line is not None and task is not None:
-                text = _so_far(now.seconds, now.samples, now.lost_samples)
+                text = _so_far(now.seconds, now.samples, now.lost_samples) + little
                 line.update(task, completed=now.seconds, description=text)
+            elif little and not warned:
+                warned.append(now.minutes_left)
+                print(f"mind the{little}", file=sys.stderr)
 
         yield tell
 

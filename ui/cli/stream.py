@@ -82,7 +82,6 @@ def _run(session: Session) -> int:
         thread.close()
     if thread.error is not None:
         raise thread.error
-    counts = session.counts
-    lost = counts.lost_samples + counts.rig_overrun_samples + counts.dropped_by_host_samples
+    lost = session.counts.missing_samples
     print(f"ended, {lost or 'no'} samples lost", file=sys.stderr)
     return INCOMPLETE if lost else DONE

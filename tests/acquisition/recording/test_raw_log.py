@@ -50,14 +50,14 @@ record_trial(url, Path(sys.argv[1]), rig=default_rig(), raw_log=True, progress=t
 
 @pytest.fixture
 def recorded(
-    make_block: Any,
+    make_raw: Any,
     force_spec: StreamSpec,
     identity: Identity,
     rig: RigDescription,
     tmp_path: Path,
     clock: ManualClock,
 ) -> RecordOutcome:
-    blocks = [make_block(force_spec, first).raw for first in range(0, 400, 20)]
+    blocks = [make_raw(force_spec, first) for first in range(0, 400, 20)]
     source = ScriptedTransport(identity, blocks, clock=clock)
     label = TrialLabel("T07")
     out = tmp_path / "x_T07.h5"
@@ -187,7 +187,7 @@ def test_a_name_that_is_taken_is_refused(recorded: RecordOutcome, clock: ManualC
 
 
 def test_a_disk_that_takes_no_more_ends_the_recording_loudly(
-    make_block: Any,
+    make_raw: Any,
     force_spec: StreamSpec,
     identity: Identity,
     rig: RigDescription,
@@ -205,7 +205,7 @@ def test_a_disk_that_takes_no_more_ends_the_recording_loudly(
         return took
 
     monkeypatch.setattr("acquisition.recording.raw_log.os.write", nearly_full)
-    blocks = [make_block(force_spec, first).raw for first in range(0, 4000, 20)]
+    blocks = [make_raw(force_spec, first) for first in range(0, 4000, 20)]
     source = ScriptedTransport(identity, blocks, clock=clock)
 
     with pytest.raises(RecordingError, match="the raw log cannot be written \\(No space left"):

@@ -194,7 +194,9 @@ def test_a_folder_that_vanishes_is_told(
 
     with pytest.raises(RecordingError, match="day: is gone"):
         writer.on_block(make_block(force_spec, 0))
-    with pytest.raises(RecordingError, match=r"cannot get its final name .*look for"):
+    with pytest.raises(
+        RecordingError, match=r"day: is gone; if it was moved, look there for trial\.h5\.part"
+    ):
         writer.close("stopped: the folder is gone")
     recording = read_recording(tmp_path / "moved" / "trial.h5.part")
     assert len(recording.streams["force"].counts) == 20

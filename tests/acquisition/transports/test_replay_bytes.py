@@ -46,10 +46,10 @@ def assert_same(first: RecordOutcome, second: RecordOutcome) -> None:
 
 
 @pytest.fixture
-def script(make_block: Any, force_spec: StreamSpec, imu_spec: StreamSpec) -> list[Any]:
+def script(make_raw: Any, force_spec: StreamSpec, imu_spec: StreamSpec) -> list[Any]:
     """Blocks, noise, a frame cut in two by a read, a lost block, a repeated one, a lost line."""
     rig = RigEnd()
-    blocks = [make_block(force_spec, first).raw for first in range(0, 400, 20)]
+    blocks = [make_raw(force_spec, first) for first in range(0, 400, 20)]
     cut = rig.send(blocks[7])
     return [
         *blocks[:5],
@@ -61,8 +61,8 @@ def script(make_block: Any, force_spec: StreamSpec, imu_spec: StreamSpec) -> lis
         0.5,
         *blocks[9:],
         TransportLost("unplugged"),
-        make_block(imu_spec, 0, 4).raw,
-        *[make_block(force_spec, first).raw for first in range(0, 200, 20)],
+        make_raw(imu_spec, 0, 4),
+        *[make_raw(force_spec, first) for first in range(0, 200, 20)],
     ]
 
 
