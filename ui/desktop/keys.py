@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -46,20 +46,22 @@ KEYS: tuple[Key, ...] = (
 """A new one is a line; what it does is a method of the window."""
 
 
-def action_of(event: QKeyEvent) -> Callable[[Any], object] | None:
+def action_of(
+    event: QKeyEvent, keys: Sequence[Key] = KEYS
+) -> Callable[[Any], object] | None:
     """Return what a pressed key asks for, None if nothing; held keys ask once."""
     if event.isAutoRepeat():
         return None
     pressed = QKeySequence(event.keyCombination())
-    for key in KEYS:
+    for key in keys:
         if any(pressed == QKeySequence(text) for text in key.keys):
             return key.action
     return None
 
 
-def keys_in_words() -> str:
+def keys_in_words(keys: Sequence[Key] = KEYS) -> str:
     """Return the last line of a window: the keys and what they do."""
-    return " · ".join(f"{key.keys[0]} {tr(key.words)}" for key in KEYS if key.words)
+    return " · ".join(f"{key.keys[0]} {tr(key.words)}" for key in keys if key.words)
 
 
 def keys_for_the_trainee() -> str:
