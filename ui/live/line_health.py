@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from acquisition.health import LinkState
+from acquisition.recording.disk import WARN_MINUTES
 from firmware_protocol.messages import FORCE_STREAM
 from ui.live.feed import FeedState
 from ui.live.moment import Moment
@@ -76,7 +77,8 @@ def _recording(feed: FeedState) -> str:
         return ""
     minutes, seconds = divmod(int(recording.seconds), 60)
     rows = f"{recording.rows:,}".replace(",", "\u202f")
-    return f"{minutes}:{seconds:02d} · {rows} rows"
+    little = f" · disk {recording.minutes_left:.0f} min" * (recording.minutes_left < WARN_MINUTES)
+    return f"{minutes}:{seconds:02d} · {rows} rows{little}"
 
 
 def _file(feed: FeedState) -> str:

@@ -8,6 +8,7 @@ not hold up the picture.
 from __future__ import annotations
 
 import contextlib
+import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -46,11 +47,13 @@ class RecordingState:
         path: The file being written, None if none is.
         seconds: How long it has run.
         rows: Force samples in it.
+        minutes_left: For so long the disk has room.
     """
 
     path: Path | None = None
     seconds: float = 0.0
     rows: int = 0
+    minutes_left: float = math.inf
 
 
 class ScreenRecording(RecordingWriter):
@@ -137,7 +140,7 @@ class Recorder:
             self._wanted = False
             self._do(self._stop)
         seconds = (self._clock.now_ns() - self._began_ns) / NS_PER_S
-        return RecordingState(path, seconds, writer.rows)
+        return RecordingState(path, seconds, writer.rows, writer.minutes_left)
 
     def close(self) -> None:
         """Stop and check what runs, and wait for it."""

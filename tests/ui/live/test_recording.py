@@ -174,3 +174,15 @@ def test_the_trials_of_a_day_are_counted_in_their_folder(bench: Maker, tmp_path:
     assert [read_recording(path).label.trial for path in paths] == [1, 2]
     (day,) = (tmp_path / "T01").iterdir()
     assert {path.parent for path in paths} == {day}
+
+
+def test_little_room_on_the_disk_is_told_in_minutes(
+    bench: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one = bench(UPWARD)
+    one.feed.toggle_recording()
+    assert "disk" not in one.go_on(0.5).health.recording
+
+    monkeypatch.setattr(ScreenRecording, "minutes_left", property(lambda _: 12.4))
+
+    assert one.look().health.recording.endswith(" rows · disk 12 min")
