@@ -100,8 +100,7 @@ def bring_in(
     """
     log = read_log(log_path, parse_mapping(mapping, rig.cell.axes))
     _check_times(log_path, log)
-    spacing_s = float(np.median(np.diff(log.time_s)))
-    steps = np.maximum(1, np.rint(np.diff(log.time_s) / spacing_s)).astype(np.int64)
+    spacing_s, steps = _steps(np.diff(log.time_s))
     numbers = np.concatenate([[0], np.cumsum(steps)])
     specs = _specs(rig.cell.axes, 1.0 / spacing_s)
     identity = Identity(1, PROTOCOL_MAJOR, PROTOCOL_MINOR, "brought in", rig.rig.id, 0, specs)
@@ -121,6 +120,17 @@ def bring_in(
     write_at_once(out, attributes, tables, specs)
     gaps = int(np.count_nonzero(steps > 1))
     return BroughtIn(out, len(log.time_s), 1.0 / spacing_s, gaps, missing)
+
+
+def _steps(between_s: NDArray[np.float64]) -> tuple[float, NDArray[np.int64]]:
+    """Return the usual time between lines, and how many of it lie between each two.
+
+    The median tells which lines follow each other, their mean the spacing: a clock of few digits
+    would otherwise be taken for another rate, and a long gap for so many samples too few.
+    """
+    median_s = float(np.median(between_s))
+    spacing_s = float(between_s[np.rint(between_s / median_s) <= 1].mean())
+    return spacing_s, np.maximum(1, np.rint(between_s / spacing_s)).astype(np.int64)
 
 
 def described(rig: RigDescription) -> RigDescription:

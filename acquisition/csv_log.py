@@ -1,7 +1,8 @@
 """Reads a CSV log of another acquisition system: one line for each instant, physical units.
 
 The first line that is neither empty nor a comment (``#``) names the columns; commas,
-semicolons or tabs between them. Columns that are not asked for are left alone.
+semicolons or tabs between them. Where these are no commas, numbers may have a decimal comma, all
+or none of them. Columns that are not asked for are left alone.
 """
 
 from __future__ import annotations
@@ -124,7 +125,7 @@ def read_log(path: Path, sources: Mapping[str, Source]) -> CsvLog:
 def _numbers(
     path: Path, lines: Iterator[tuple[int, str]], sources: Mapping[str, Source]
 ) -> tuple[list[int], NDArray[np.float64]]:
-    content = ((n, text) for n, text in lines if text.strip() and not text.startswith("#"))
+    content = ((n, text) for n, text in lines if text.strip() and not text.lstrip().startswith("#"))
     head_line, head = next(content, (0, ""))
     if not head:
         raise RecordingError(f"{path}: is empty; its first line must name the columns")
@@ -134,6 +135,7 @@ def _numbers(
     factors = np.array([source.factor for source in sources.values()])
     numbers: list[int] = []
     rows: list[list[float]] = []
+    read = _Numbers(path, decimal_comma=delimiter != ",")
     for number, text in content:
         cells = next(csv.reader([text], delimiter=delimiter))
         if len(cells) != len(names):
@@ -142,7 +144,7 @@ def _numbers(
                 f"{len(names)} columns"
             )
         numbers.append(number)
-        rows.append([_number(path, number, names[place], cells[place]) for place in places])
+        rows.append([read(number, names[place], cells[place]) for place in places])
     return numbers, np.array(rows, dtype=np.float64).reshape(-1, len(places)) * factors
 
 
@@ -156,14 +158,28 @@ def _place(path: Path, line: int, names: list[str], name: str) -> int:
     )
 
 
-def _number(path: Path, line: int, name: str, cell: str) -> float:
-    try:
-        value = float(cell)
-    except ValueError:
-        value = math.nan
-    if math.isfinite(value):
-        return value
-    what = f"{cell.strip()[:40]!r} is no number" if cell.strip() else "is empty"
-    raise RecordingError(
-        f"{path}: line {line}: {name} {what}; a line left out altogether counts as a gap"
-    )
+class _Numbers:
+    """Reads cells; which decimal mark a log uses is settled by the first cell that has one."""
+
+    def __init__(self, path: Path, *, decimal_comma: bool) -> None:
+        self._path = path
+        self._marks = ",." if decimal_comma else "."
+        self._mark = ""
+
+    def __call__(self, line: int, name: str, cell: str) -> float:
+        for mark in self._marks:
+            if mark in cell:
+                self._mark = self._mark or mark
+        try:
+            value = float(cell.replace(",", ".") if self._mark == "," else cell)
+        except ValueError:
+            value = math.nan
+        mixed = self._mark == "," and "." in cell
+        if math.isfinite(value) and not mixed:
+            return value
+        what = f"{cell.strip()[:40]!r} is no number" if cell.strip() else "is empty"
+        other = f"; numbers before have a decimal {self._mark!r}" * (mixed or "," in cell)
+        raise RecordingError(
+            f"{self._path}: line {line}: {name} {what}{other}; "
+            "a line left out altogether counts as a gap"
+        )

@@ -72,7 +72,7 @@ def test_comments_empty_lines_other_columns_and_separators_are_fine(
     tmp_path: Path, rig: RigDescription
 ) -> None:
     rows = [f"{row.replace(',', ';')};spare" for row in lines()]
-    rows[5:5] = ["# paused here", "", "   "]
+    rows[5:5] = ["# paused here", "", "   ", "  # and here"]
     log = tmp_path / "log.csv"
     head = HEAD.replace(",", ";") + ";trigger"
     log.write_text("\ufeff# by some logger\n\n" + "\n".join([head, *rows]), encoding="utf-8")
@@ -95,6 +95,52 @@ def test_names_units_and_signs_can_be_mapped(tmp_path: Path, rig: RigDescription
     assert felt.specific_force_m_s2[0, 1] == pytest.approx(9.81 * 9.80665)
     assert felt.angular_rate_rad_s[0, 0] == pytest.approx(np.deg2rad(0.1), abs=1e-7)
     assert done.rate_hz == pytest.approx(100.0)
+
+
+def with_decimal_comma() -> list[str]:
+    return [row.replace(",", ";").replace(".", ",") for row in lines()]
+
+
+def test_numbers_may_have_a_decimal_comma_where_none_stands_between_them(
+    tmp_path: Path, rig: RigDescription
+) -> None:
+    plain = bring_in(
+        write(tmp_path / "a.csv", lines()), tmp_path / "a.h5", rig=rig, clock=ManualClock()
+    )
+    log = write(tmp_path / "b.csv", with_decimal_comma(), HEAD.replace(",", ";"))
+
+    done = bring_in(log, tmp_path / "b.h5", rig=rig, clock=ManualClock())
+
+    a, b = read_recording(plain.path).streams, read_recording(done.path).streams
+    for name, stream in a.items():
+        assert np.array_equal(b[name].counts, stream.counts)
+        assert np.array_equal(b[name].device_time_us, stream.device_time_us)
+
+
+@pytest.mark.parametrize(("place", "text"), [(6, "9.81"), (3, "1.040,5")])
+def test_two_kinds_of_decimal_mark_are_not_guessed_at(
+    tmp_path: Path, rig: RigDescription, place: int, text: str
+) -> None:
+    rows = with_decimal_comma()
+    cells = rows[4].split(";")
+    rows[4] = ";".join([*cells[:place], text, *cells[place + 1 :]])
+    log = write(tmp_path / "b.csv", rows, HEAD.replace(",", ";"))
+
+    with pytest.raises(RecordingError, match=r"line 6: .* numbers before have a decimal ','"):
+        bring_in(log, tmp_path / "b.h5", rig=rig, clock=ManualClock())
+
+
+def test_times_of_few_digits_do_not_change_the_rate(tmp_path: Path, rig: RigDescription) -> None:
+    """Seconds since 1970 as a float tell 2 parts in 10 million of a second."""
+    rows = [f"{1.7e9 + k * 0.005!r},{row.partition(',')[2]}" for k, row in enumerate(lines())]
+    gap = [f"{1.7e9 + 5000 + k * 0.005!r},{row.partition(',')[2]}" for k, row in enumerate(lines())]
+
+    done = bring_in(
+        write(tmp_path / "a.csv", rows + gap), tmp_path / "a.h5", rig=rig, clock=ManualClock()
+    )
+
+    assert done.rate_hz == pytest.approx(200.0, abs=0.001)
+    assert done.missing_samples == pytest.approx(1_000_000 - LINES, abs=5)
 
 
 def changed(row: int, old: str, new: str) -> list[str]:

@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     finally:
         remove_empty_folders(args.out, path)  # one that was made for nothing
     read_recording(done.path)
-    gaps = f"{done.gaps} gaps ({done.missing_samples} samples)" if done.gaps else "no gap"
+    gaps = f"gaps: {done.gaps} ({done.missing_samples} samples)" if done.gaps else "no gap"
     print(f"brought in: {done.samples} samples at {done.rate_hz:.6g} Hz, {gaps}", file=sys.stderr)
     if args.json:
         plain = {"file": str(done.path), "samples": done.samples, "rate_hz": done.rate_hz}

@@ -44,7 +44,7 @@ def test_gaps_make_it_incomplete(
     out = ["--map", "time_s=t:ms", "--out", str(tmp_path / "r.h5")]
 
     assert main(["bring-in", str(log), "--rig", str(RIG), *out]) == INCOMPLETE
-    assert "1 gaps (20 samples)" in capsys.readouterr().err
+    assert "gaps: 1 (20 samples)" in capsys.readouterr().err
 
 
 def test_a_missing_column_is_one_line(
