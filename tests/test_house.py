@@ -113,6 +113,8 @@ def documented(node: ast.FunctionDef | ast.ClassDef) -> bool:
     if ast.get_docstring(node):
         return True
     decorators = {ast.unparse(decorator) for decorator in node.decorator_list}
+    if f"{node.name}.setter" in decorators:  # the property itself says it
+        return True
     qt_override = any(character.isupper() for character in node.name)  # documented by Qt
     return bool(decorators & {"override", "typing.override"}) or (
         isinstance(node, ast.FunctionDef) and qt_override

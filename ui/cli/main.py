@@ -18,6 +18,7 @@ from ui.cli.exit_codes import DONE, FAILED, INTERRUPTED, MEANINGS, USAGE
 VERBS: tuple[tuple[str, str], ...] = (
     ("demo", "the main job on the virtual rig: record, resolve, print the table, write the report"),
     ("live", "open the trainer window on a port, the virtual rig or a recording played back"),
+    ("review", "play a recording back in the window, or two beside each other"),
     ("record", "record a trial from a port into a file"),
     ("stream", "publish the push as a lab streaming layer outlet, without recording"),
     ("info", "say what is in a recording"),

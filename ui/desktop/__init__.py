@@ -6,11 +6,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from acquisition.recording.model import TrialLabel
     from acquisition.rig import RigDescription
     from analysis.target import Target
+    from analysis.trial import Trial
 
-__all__ = ["grab_window", "open_live_window"]
+__all__ = ["grab_window", "open_live_window", "open_review_window"]
 
 
 def open_live_window(
@@ -35,6 +38,24 @@ def open_live_window(
     from ui.desktop.application import run_window
 
     return run_window(port, rig=rig, target=target, out_dir=out_dir, label=label)
+
+
+def open_review_window(trials: Sequence[Trial], *, out_dir: Path) -> int:
+    """Open the review of one recording, or of two beside each other; stay until it is closed.
+
+    Args:
+        trials: One or two, analysed.
+        out_dir: Where pictures go.
+
+    Returns:
+        The exit code.
+
+    Raises:
+        ImportError: Qt is not installed.
+    """
+    from ui.desktop.application import run_review
+
+    return run_review(trials, out_dir=out_dir)
 
 
 def grab_window(

@@ -32,9 +32,11 @@ class AboveView(BodyView):
         self.look_again()
 
     def page(self, angle_deg: float) -> Place:
+        """Return where an angle points on the page, seen from above."""
         return page_from_above(angle_deg, self._side, self._stand)
 
     def around(self, painter: QPainter) -> None:
+        """Draw what the push is seen against."""
         low, high = azimuth_allowed(self._target)
         middle = self._target.glide_azimuth_deg
         medial, lateral = self.page(middle - 90.0), self.page(middle + 90.0)

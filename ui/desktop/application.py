@@ -7,20 +7,23 @@ import logging
 import signal
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
 
 import pyqtgraph as pg
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QWidget
 
 from acquisition.recording.model import TrialLabel
 from acquisition.rig import RigDescription
 from acquisition.transports import transport_for
 from analysis.target import Target
+from analysis.trial import Trial
+from ui.desktop.review_window import ReviewWindow
 from ui.desktop.window import TrainerWindow
 from ui.live.feed import LiveFeed
 from ui.live.moment import Trainer
+from ui.live.preferences import Memory, preferences_path
 
 log = logging.getLogger(__name__)
 
@@ -44,6 +47,15 @@ def run_window(
     return 1 if feed.failure else code
 
 
+def run_review(trials: Sequence[Trial], *, out_dir: Path) -> int:
+    """Show the review until it is closed; arguments as for `ui.desktop.open_review_window`."""
+    application = application_of_this_process()
+    window = ReviewWindow(trials, out_dir=out_dir, memory=Memory.at(preferences_path()))
+    with closed_by_ctrl_c(window):
+        window.show()
+        return int(application.exec())
+
+
 def application_of_this_process() -> QApplication:
     """Return Qt's application, made once."""
     pg.setConfigOptions(antialias=True)
@@ -52,7 +64,7 @@ def application_of_this_process() -> QApplication:
 
 
 @contextlib.contextmanager
-def closed_by_ctrl_c(window: TrainerWindow) -> Iterator[None]:
+def closed_by_ctrl_c(window: QWidget) -> Iterator[None]:
     """Let Ctrl-C in the terminal close the window; its timer lets Python see it in a frame."""
     before = signal.signal(signal.SIGINT, lambda *_: window.close())
     try:

@@ -32,9 +32,11 @@ class OutsideView(BodyView):
         self._target, self._side = target, side
 
     def page(self, angle_deg: float) -> Place:
+        """Return where an angle points on the page, seen from the outside."""
         return page_from_outside(angle_deg, self._side)
 
     def around(self, painter: QPainter) -> None:
+        """Draw what the push is seen against."""
         low, high = superior_allowed(self._target)
         back = self.page(0.0)[0]
         limit = self._target.superior_limit_deg
