@@ -55,6 +55,7 @@ class RecordOutcome:
         counts: The accounts of this recording.
         seconds: Recorded, by the rig's clock.
         interrupted: By the keyboard.
+        breaks: How often the line or the rig was away meanwhile.
     """
 
     path: Path
@@ -62,11 +63,12 @@ class RecordOutcome:
     counts: LinkCounts
     seconds: float
     interrupted: bool
+    breaks: int = 0
 
     @property
     def whole(self) -> bool:
-        """Whether it ended as meant and not one sample is missing."""
-        return self.status == COMPLETE and self.lost_samples == 0
+        """Whether it ended as meant, without a break, and not one sample is missing."""
+        return self.status == COMPLETE and not self.lost_samples and not self.breaks
 
     @property
     def lost_samples(self) -> int:
@@ -144,6 +146,7 @@ def record_trial(
         counts=watch.counts,
         seconds=watch.seconds,
         interrupted=interrupted,
+        breaks=watch.breaks,
     )
 
 
@@ -195,6 +198,7 @@ class _StopWatch(SinkBase):
         self._samples = 0
         self._counts_before: LinkCounts | None = None
         self.counts = LinkCounts()
+        self.breaks = 0
 
     @property
     def seconds(self) -> float:
@@ -207,6 +211,7 @@ class _StopWatch(SinkBase):
     def on_block(self, block: StreamBlock) -> None:
         self._samples += len(block.counts)
         if block.segment != self._segment:
+            self.breaks += self._segment >= 0
             self._earlier_us += self._last_us - self._from_us
             self._from_us = self._last_us = int(block.device_time_us[0])
             self._segment = block.segment

@@ -183,6 +183,10 @@ def _missing(file: CheckedFile, streams: Sequence[WireStream], counts: LinkCount
     for wire in streams:
         if wire.torn_blocks:
             yield f"stream {wire.spec.name!r}: {wire.torn_blocks} torn blocks are left out"
+    breaks = max((len(np.unique(wire.blocks["segment"])) for wire in streams), default=1) - 1
+    if breaks > 0:
+        times = "once" if breaks == 1 else f"{breaks} times"
+        yield f"the line or the rig was away {times}; what happened meanwhile is not recorded"
     jumped = sum(map(jumped_samples, streams))
     lost = counts.lost_samples
     if jumped > lost and not file.cut_off:

@@ -129,12 +129,20 @@ def progress_line(seconds: float | None) -> Iterator[Callable[[RecordProgress], 
 def said(outcome: RecordOutcome) -> str:
     """Return in words how a recording went."""
     lost = outcome.lost_samples
-    parts = [f"{outcome.seconds:.1f} s", f"{lost} samples lost" if lost else "nothing lost"]
+    parts = [f"{outcome.seconds:.1f} s"]
+    if outcome.breaks:
+        parts.append(f"the line was away {_times(outcome.breaks)}")
+    nothing = "nothing else lost" if outcome.breaks else "nothing lost"
+    parts.append(f"{lost} samples lost" if lost else nothing)
     if outcome.counts.bad_frames:
         parts.append(f"{outcome.counts.bad_frames} damaged frames thrown away")
     if outcome.status != "complete":
         parts.append(outcome.status)
     return ", ".join(parts)
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def _so_far(seconds: float, samples: int, lost: int) -> str:
@@ -154,5 +162,6 @@ def _plain(outcome: RecordOutcome) -> dict[str, object]:
         "status": outcome.status,
         "seconds": round(outcome.seconds, 3),
         "whole": outcome.whole,
+        "breaks": outcome.breaks,
         "link": {name: getattr(outcome.counts, name) for name in outcome.counts.__slots__},
     }

@@ -122,6 +122,7 @@ def test_losses_are_missing_and_no_fault(
     assert result.faults == ()
     assert result.missing == (
         "ended early (the line stayed away)",
+        "the line or the rig was away once; what happened meanwhile is not recorded",
         "20 samples were lost on the line",
         "7 samples were dropped by the rig",
         "3 samples came between segments and were dropped",

@@ -151,3 +151,17 @@ def test_a_code_is_never_a_path(perpend: Perpend, tmp_path: Path) -> None:
 
     assert "is a link to somewhere else" in said.err
     assert sorted(tmp_path.rglob("*")) == [tmp_path / "in", tmp_path / "in" / "T07"]
+
+
+def test_a_break_of_the_line_is_said_and_makes_it_incomplete(
+    perpend: Perpend, tmp_path: Path
+) -> None:
+    """Not one sample that was sent is lost, but nobody knows what the hand did meanwhile."""
+    port = f"{EXPERT}&faults=unplug:1"
+
+    said = perpend("record", "--port", port, "--seconds", 3, "--out", tmp_path / "a.h5", "--json")
+
+    plain = json.loads(said.out)
+    assert said.code == INCOMPLETE
+    assert (plain["whole"], plain["breaks"]) == (False, 1)
+    assert "the line was away once, " in said.err
