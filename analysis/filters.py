@@ -218,6 +218,20 @@ class LiveLowPass:
         self._state = None
 
 
+def smooth_live(low_pass: LiveLowPass, values: Floats, known: Flags) -> Floats:
+    """Filter the known stretches of a block, each from rest; the last one may go on."""
+    out = np.full_like(values, np.nan)
+    if not known[0]:
+        low_pass.reset()
+    for start, stop in runs_of(known):
+        if start > 0:
+            low_pass.reset()
+        out[start:stop] = low_pass(values[start:stop])
+    if not known[-1]:
+        low_pass.reset()
+    return out
+
+
 def live_delay_s(spec: LowPass) -> float:
     """Return the delay of the one-way form on slow signals (group delay at 0 Hz), seconds."""
     poles = signal.buttap(spec.order)[1]

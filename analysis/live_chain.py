@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 
 from acquisition.physical import right_shoulder_geometry
 from acquisition.rig import RigDescription
-from analysis.filters import LiveLowPass, LowPass
+from analysis.filters import LiveLowPass, LowPass, smooth_live
 from analysis.live_grid import GridBlock, LiveGrid
 from analysis.live_orientation import LiveOrientation, OrientationTracker
+from analysis.live_stabiliser import live_stabiliser_of
 from analysis.live_zero import LiveZero
 from analysis.resolve import ContactState, Unresolved, contact, resolve
-from analysis.runs import runs_of
 from analysis.series import ResolvedSeries, joined
 from analysis.settings import AnalysisSettings
 from analysis.shell import ShellMotion, hand_wrench
@@ -81,6 +81,7 @@ class LiveChain:
         self._geometry = right_shoulder_geometry(rig)
         self._grid = LiveGrid(rig, identity, self._settings)
         self.fs_hz = self._grid.fs_hz
+        self._second = live_stabiliser_of(rig, identity, self._settings, fs_hz=self.fs_hz)
         self._restarts = 0
         self._begin()
         self.status = LiveStatus()
@@ -112,9 +113,13 @@ class LiveChain:
     def feed(self, name: str, device_time_us: NDArray[np.int64], counts: NDArray[np.int32]) -> None:
         """Take samples of a stream: times (n,), counts (n, channels). Unknown streams pass."""
         self._grid.feed(name, device_time_us, counts)
+        if self._second is not None and name == self._second.name:
+            self._second.feed(device_time_us, counts)
 
     def zero(self) -> str:
         """Take the zero from the last quiet second; return why not, or an empty text when done."""
+        if self._second is not None:
+            self._second.zero()  # where that hand lies on it the older zero stays
         return self._zero.take()
 
     def take(self) -> ResolvedSeries | None:
@@ -146,9 +151,9 @@ class LiveChain:
     ) -> tuple[Floats, Floats]:
         """Return the wrench with the shell out and the zero still in, and the angular rate."""
         felt = ~(block.force_gap | block.force_rail)
-        pushed = _smooth(self._push_filter, block.pushed, felt)
+        pushed = smooth_live(self._push_filter, block.pushed, felt)
         moved = np.hstack([block.moved[:, :3], pose.angular_rate_rad_s])
-        moved = _smooth(self._move_filter, moved, heard & pose.known)
+        moved = smooth_live(self._move_filter, moved, heard & pose.known)
         rate = moved[:, 3:]
         turning = np.diff(np.concatenate([self._rate_before, rate]), axis=0) * self.fs_hz
         self._rate_before = rate[-1:]
@@ -161,7 +166,7 @@ class LiveChain:
         self, block: GridBlock, pose: LiveOrientation, wrench: Floats, rate: Floats
     ) -> ResolvedSeries | None:
         missing, saturated = block.force_gap | block.imu_gap, block.force_rail | block.imu_rail
-        # Flags stand last: a row is missing if it was when it happened or when it came out.
+        # Flags stand behind: a row is missing if it was when it happened or when it came out.
         late = self._late(
             np.column_stack(
                 [
@@ -171,6 +176,7 @@ class LiveChain:
                     pose.known & ~block.imu_gap,
                     missing,
                     saturated,
+                    pose.at_home,
                 ]
             )
         )
@@ -183,7 +189,7 @@ class LiveChain:
         on, self._contact = contact(
             np.linalg.norm(wrench[:, :3], axis=1), self.fs_hz, self._settings, self._contact
         )
-        return resolve(
+        series = resolve(
             Unresolved(
                 time_s=late[:, 0],
                 wrench=wrench,
@@ -208,6 +214,9 @@ class LiveChain:
             passes=1,
             aim=self._aim,
         )
+        if self._second is None:
+            return series
+        return self._second.follow(series, late[:, 9] > 0, self._grid.time_s_of(0.0))
 
 
 class _Delay:
@@ -222,17 +231,3 @@ class _Delay:
         ready = max(0, len(joined) - self._rows)
         self._held = joined[ready:]
         return joined[:ready]
-
-
-def _smooth(low_pass: LiveLowPass, values: Floats, known: Flags) -> Floats:
-    """Filter the known stretches of a block, each from rest; the last one may go on."""
-    out = np.full_like(values, np.nan)
-    if not known[0]:
-        low_pass.reset()
-    for start, stop in runs_of(known):
-        if start > 0:
-            low_pass.reset()
-        out[start:stop] = low_pass(values[start:stop])
-    if not known[-1]:
-        low_pass.reset()
-    return out

@@ -102,6 +102,10 @@ class LiveGrid:
         """Return where on the grid a moment of the rig's clock lies; NaN before it has begun."""
         return self._clocks[-1].time_s(device_time_us * 1e-6)
 
+    def time_s_of(self, device_s: float) -> float:
+        """Return where on the grid a time of the rig's clock lies, by the clock being given out."""
+        return self._clocks[0].time_s(device_s)
+
     def take(self) -> Iterator[GridBlock]:
         """Yield what both streams cover and was not given out yet."""
         while True:

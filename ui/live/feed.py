@@ -120,7 +120,8 @@ class LiveFeed:
             aside=clock is None,
         )
         self._ring = LiveBuffer()
-        self._cursors = {FORCE_STREAM: 0, IMU_STREAM: 0}
+        second = (rig.stabiliser.stream,) if rig.stabiliser else ()
+        self._cursors = dict.fromkeys((FORCE_STREAM, IMU_STREAM, *second), 0)
         self._chain: LiveChain | None = None
         self._segment = -1
         self._newest_ns: int | None = None

@@ -147,3 +147,13 @@ def test_an_event_is_placed_on_the_time_axis_of_the_push(bench: Maker) -> None:
     assert newest_s < at_s < newest_s + 0.15
     one.go_on(0.5)
     assert one.feed.note_event("mark", "later") - at_s == pytest.approx(0.5, abs=0.005)
+
+
+def test_a_second_cell_is_followed_too(bench: Maker) -> None:
+    """E01's other hand holds the block with 18 N from before the arm leaves home."""
+    looks = bench("virtual:?trainee=E01&seed=7&stabiliser=1").go_on(12.0)
+
+    rows = looks.moment.recent[-1]
+    assert rows.stabiliser_on.all()
+    assert rows.stabiliser_n == pytest.approx(18.0, abs=2.0)
+    assert looks.moment.state is PushState.DIRECTION
