@@ -209,7 +209,10 @@ class RawLog:
             if entry.kind is Kind.END:
                 return
             start, entry = file.tell(), _entry(file)
-        self.torn = f"is not whole from byte {start} on, or was never closed"
+        behind = file.seek(0, os.SEEK_END) - start
+        self.torn = "was never closed"
+        if behind:
+            self.torn = f"is not whole from byte {start} on: {behind} bytes are left out"
 
 
 def _entry(file: BinaryIO) -> Entry | None:

@@ -18,8 +18,12 @@ if TYPE_CHECKING:
 Result = TypeVar("Result")
 
 
-def recordings_in(paths: Iterable[Path]) -> list[Path]:
+def recordings_in(paths: Iterable[Path], *, left: bool = False) -> list[Path]:
     """Return the files named, and the recordings inside the folders named, each once.
+
+    Args:
+        paths: Files and folders.
+        left: Those too that recorders left that were killed, or are at work.
 
     Raises:
         UserError: A folder holds no recording.
@@ -27,13 +31,19 @@ def recordings_in(paths: Iterable[Path]) -> list[Path]:
     found: list[Path] = []
     for path in paths:
         if path.is_dir():
-            inside = sorted(path.rglob("*.h5"))
+            inside = _also_left(path) if left else sorted(path.rglob("*.h5"))
             if not inside:
                 raise UserError(f"{path}: holds no recording (*.h5)")
             found += inside
         else:
             found.append(path)
     return list(dict.fromkeys(found))
+
+
+def _also_left(folder: Path) -> list[Path]:
+    from acquisition.recording.index import recording_files
+
+    return list(recording_files(folder))
 
 
 class Batch:

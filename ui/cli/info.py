@@ -37,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print what is in the recordings and return the exit code."""
-    files = recordings_in(args.files)
+    files = recordings_in(args.files, left=True)
     batch = Batch("info", files, "reading")
     if any(map(Path.is_dir, args.files)) and not args.json:
         return _list(batch, args)

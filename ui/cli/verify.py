@@ -24,7 +24,7 @@ def run(args: argparse.Namespace) -> int:
     """Check the recordings, say what is wrong, and return the exit code."""
     from acquisition.recording.verify import verify_recording
 
-    results = [verify_recording(path) for path in recordings_in(args.files)]
+    results = [verify_recording(path) for path in recordings_in(args.files, left=True)]
     if args.json:
         plain = [_plain(result) for result in results]
         print(json.dumps(plain[0] if len(plain) == 1 else plain, indent=2))

@@ -7,9 +7,11 @@ import shutil
 from datetime import UTC, datetime
 from pathlib import Path
 
+import h5py
+import numpy as np
 import pytest
 
-from ui.cli.exit_codes import DONE, FAILED, USAGE
+from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE, USAGE
 from ui.cli.main import main
 
 TODAY = datetime.now(UTC).date().isoformat()
@@ -97,3 +99,20 @@ def test_a_number_out_of_range_is_one_line(
 
     assert main(argv) == FAILED
     assert "trial -1 must lie between 0" in capsys.readouterr().err
+
+
+def test_what_a_killed_recorder_left_is_listed_and_checked_too(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, folder: Path
+) -> None:
+    source = min((folder / "T07").rglob("*.h5"))
+    left = tmp_path / "left.h5.part"
+    left.write_bytes(source.read_bytes())
+    with h5py.File(left, "r+") as file:
+        file.attrs.modify("status", np.bytes_(b"recording"))
+        file.attrs.modify("content_sha256", np.bytes_(b""))
+
+    (line,) = told(capsys, str(tmp_path))
+
+    assert "  recording  " in line
+    assert main(["verify", str(tmp_path)]) == INCOMPLETE
+    assert "its recorder was killed" in capsys.readouterr().out
