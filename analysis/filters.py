@@ -188,7 +188,8 @@ def _noise_counts(counts: NDArray[np.int32]) -> Floats:
     """Return the SD of each channel's noise from its steps, at least one count."""
     some = np.arange(0, len(counts) - 1, max(1, (len(counts) - 1) // NOISE_STEPS))
     step = counts[some + 1].astype(np.float64) - counts[some]
-    return np.maximum(1.0, MAD_TO_SD * np.median(np.abs(step), axis=0) / np.sqrt(2.0))
+    sd = MAD_TO_SD * np.median(np.abs(step), axis=0) / np.sqrt(2.0)
+    return np.asarray(np.maximum(1.0, sd))
 
 
 class LiveLowPass:
