@@ -5,6 +5,7 @@
     ├── PortError             a port cannot be opened, or its URL makes no sense
     ├── TransportLost         the far end is gone (also a ConnectionError)
     ├── RigError              something answers, but not as a rig we can use
+    │   └── RigRefuses        a rig of ours says no to one command
     └── RecordingError        a recording cannot be written, read or trusted
 
 Every message says what, where, and what to do.
@@ -31,6 +32,10 @@ class TransportLost(AcquisitionError, ConnectionError):
 
 class RigError(AcquisitionError):
     """Something answers, but it is not a rig this program can use."""
+
+
+class RigRefuses(RigError):
+    """The rig is there and well, and does not do what it was told."""
 
 
 class RecordingError(AcquisitionError):

@@ -17,7 +17,7 @@ import numpy as np
 from msgspec import Meta
 
 from acquisition.errors import DescriptionError
-from acquisition.toml_records import read_toml, to_record
+from acquisition.toml_records import parse_toml, read_toml, to_record, toml_text
 from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM
 
 Vector = tuple[float, float, float]
@@ -185,6 +185,10 @@ class RigDescription(_Table, frozen=True, kw_only=True):
         """Return the description as JSON: same description, same text."""
         return json.dumps(msgspec.to_builtins(self), sort_keys=True)
 
+    def to_toml(self) -> str:
+        """Return the description as a TOML file holds it."""
+        return toml_text(msgspec.to_builtins(self, builtin_types=(date,)))
+
 
 def load_rig(path: Path | str) -> RigDescription:
     """Read a rig description from a TOML file.
@@ -194,6 +198,16 @@ def load_rig(path: Path | str) -> RigDescription:
     """
     data = read_toml(Path(path), DescriptionError)
     return to_record(data, RigDescription, where=path, error=DescriptionError)
+
+
+def rig_from_toml(text: str, *, where: object) -> RigDescription:
+    """Read a rig description from the text of a TOML file.
+
+    Raises:
+        DescriptionError: As `load_rig`.
+    """
+    data = parse_toml(text, where=where, error=DescriptionError)
+    return to_record(data, RigDescription, where=where, error=DescriptionError)
 
 
 def rig_from_json(text: str, *, where: object) -> RigDescription:

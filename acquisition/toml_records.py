@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import math
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -21,15 +23,57 @@ def read_toml(path: Path, error: type[Exception]) -> dict[str, Any]:
         error: Class to raise, with one line fit for people.
     """
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8")
     except FileNotFoundError:
         raise error(f"{path}: no such file; name an existing TOML file") from None
     except OSError as cause:
         raise error(f"{path}: cannot be read ({cause.strerror})") from cause
     except UnicodeDecodeError as cause:
         raise error(f"{path}: is not UTF-8 text; name a TOML file") from cause
+    return parse_toml(text, where=path, error=error)
+
+
+def parse_toml(text: str, *, where: object, error: type[Exception]) -> dict[str, Any]:
+    """Read TOML text.
+
+    Args:
+        text: The whole of it.
+        where: File or other origin, for the message.
+        error: Class to raise, with one line fit for people.
+    """
+    try:
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as cause:
-        raise error(f"{path}: is not valid TOML: {cause}") from cause
+        raise error(f"{where}: is not valid TOML: {cause}") from cause
+
+
+def toml_text(data: Mapping[str, Any]) -> str:
+    """Return plain data as TOML.
+
+    Args:
+        data: Tables of tables, numbers, truths, texts, dates and lists of these; None is left out.
+    """
+    return "".join(_table(data, ())).lstrip("\n")
+
+
+def _table(data: Mapping[str, Any], path: tuple[str, ...]) -> Iterator[str]:
+    plain = {key: value for key, value in data.items() if not isinstance(value, Mapping)}
+    if path and (plain or not data):
+        yield f"\n[{'.'.join(path)}]\n"
+    for key, value in plain.items():
+        if value is not None:
+            yield f"{key} = {_value(value)}\n"
+    for key, value in data.items():
+        if isinstance(value, Mapping):
+            yield from _table(value, (*path, key))
+
+
+def _value(value: object) -> str:
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(_value, value))}]"
+    if isinstance(value, date):
+        return value.isoformat()
+    return json.dumps(value, ensure_ascii=False)
 
 
 def to_record(

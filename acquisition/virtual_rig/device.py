@@ -6,13 +6,15 @@ waits, and can misbehave on request (`faults`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import math
+from collections.abc import Callable, Iterator, MutableMapping
 from functools import partial
 
 from acquisition.virtual_rig.faults import FAULTS, Dice, FaultPlan, LineFault, TimedFault
 from acquisition.virtual_rig.sender import Sender
+from acquisition.virtual_rig.setting import settings_of
 from acquisition.virtual_rig.virtual_rig import VirtualRig
-from firmware_protocol.codec import Malformed
+from firmware_protocol.codec import FIRST_RIG_TYPE, LAYOUTS, Malformed
 from firmware_protocol.ends import RigEnd
 from firmware_protocol.messages import (
     FORCE_STREAM,
@@ -46,7 +48,6 @@ FIRMWARE_VERSION = "virtual 1"
 STATUS_US = 1_000_000
 RAIL_US = 2_000_000
 OUT_OF_ORDER_WAIT_S = 1.0
-FIRST_RIG_TO_HOST_TYPE = 0x80
 
 Happening = tuple[int, Callable[[], None]]
 
@@ -59,6 +60,7 @@ class RigDevice:
         faults: What goes wrong, by name and number.
         clock_ppm: How much too fast its clock runs.
         boot_count: Counts up when it restarts.
+        store: What it keeps over power-off; several devices may be one rig, switched on anew.
     """
 
     def __init__(
@@ -68,6 +70,7 @@ class RigDevice:
         faults: FaultPlan | None = None,
         clock_ppm: float = 0.0,
         boot_count: int = 1,
+        store: MutableMapping[str, bytes] | None = None,
     ) -> None:
         self._rig = virtual_rig
         self._line_faults: list[tuple[LineFault, float]] = []
@@ -84,7 +87,7 @@ class RigDevice:
         self._ticks_us = 0
         self._boot_at_us = 0
         self._out = bytearray()
-        self._store: dict[str, bytes] = {}
+        self._store = {} if store is None else store
         self._room = True
         self.out_of_order = False
         self._reset()
@@ -182,6 +185,7 @@ class RigDevice:
     def _reset(self) -> None:
         self._end = RigEnd()
         self._senders: list[Sender] = []
+        self._settings = settings_of(self._rig.streams)
         self._streaming = False
         self._start_us = 0
         self._at_us = 0
@@ -211,7 +215,7 @@ class RigDevice:
             case Start(request_id):
                 self._start_us = self._now_us
                 self._rig.begin_again()
-                self._senders = [Sender(s, self._start_us) for s in self._rig.streams]
+                self._senders = [s.sender(self._start_us) for s in self._settings.values()]
                 self._streaming = any(sender.size for sender in self._senders)
                 self._say(Reply(request_id, Outcome.DONE))
             case Stop(request_id):
@@ -224,15 +228,19 @@ class RigDevice:
                 self._overrun_samples = 0
                 self._say(Reply(request_id, Outcome.DONE))
             case ReadStore(request_id, key):
-                self._say(StoreValue(request_id, key, self._store.get(key, b"")))
+                self._say(StoreValue(request_id, key, self._kept(key)))
             case _:
                 self._obey_at_rest(message)
 
     def _obey_at_rest(self, message: HostMessage) -> None:
         """Do what must not be done while streaming, and what depends on a stream."""
         match message:
-            case Configure(request_id, stream_id) | ReadConfiguration(request_id, stream_id):
+            case Configure(request_id, stream_id, rate_hz, block_samples):
+                self._configure(request_id, stream_id, rate_hz, block_samples)
+            case ReadConfiguration(request_id, stream_id):
                 self._tell_configuration(request_id, stream_id)
+            case WriteStore(request_id, ""):
+                self._say(Reply(request_id, Outcome.BAD_ARGUMENT))
             case WriteStore(request_id, key, value) if not self._streaming:
                 self._keep(key, value)
                 self._say(Reply(request_id, Outcome.DONE))
@@ -241,24 +249,39 @@ class RigDevice:
             case _:  # it has no amplifiers to balance either
                 self._say(Reply(message.request_id, Outcome.NOT_POSSIBLE_NOW))
 
+    def _kept(self, key: str) -> bytes:
+        if not key:
+            return "".join(f"{name}\n" for name in self._store).encode()
+        return self._store.get(key, b"")
+
     def _keep(self, key: str, value: bytes) -> None:
         self._store.pop(key, None)
         if value:
             self._store[key] = value
 
+    def _configure(
+        self, request_id: int, stream_id: int, rate_hz: float, block_samples: int
+    ) -> None:
+        setting = self._settings.get(stream_id)
+        if setting is None or math.isnan(rate_hz):
+            self._say(Reply(request_id, Outcome.BAD_ARGUMENT))
+        else:
+            self._settings[stream_id] = setting.configured(rate_hz, block_samples)
+            self._tell_configuration(request_id, stream_id)
+
     def _tell_configuration(self, request_id: int, stream_id: int) -> None:
-        """Say how a stream is sampled: a virtual rig keeps to its rate and its blocks."""
-        for stream in self._rig.streams:
-            if stream.spec.stream_id == stream_id:
-                size = Sender(stream, 0).size
-                rate_hz = stream.spec.rate_hz
-                self._say(Configuration(request_id, stream_id, rate_hz, size))
-                return
-        self._say(Reply(request_id, Outcome.BAD_ARGUMENT))
+        setting = self._settings.get(stream_id)
+        if setting is None:
+            self._say(Reply(request_id, Outcome.BAD_ARGUMENT))
+        else:
+            rate_hz, size = setting.spec.rate_hz, setting.block_samples
+            self._say(Configuration(request_id, stream_id, rate_hz, size))
 
     def _refuse(self, item: Malformed) -> None:
-        if len(item.payload) >= 2 and item.payload[0] < FIRST_RIG_TO_HOST_TYPE:
-            self._say(Reply(item.payload[1], Outcome.UNKNOWN_COMMAND))
+        """Answer a command of a newer version; one that is known but malformed gets none."""
+        number, *rest = item.payload
+        if rest and number < FIRST_RIG_TYPE and number not in LAYOUTS:
+            self._say(Reply(rest[0], Outcome.UNKNOWN_COMMAND))
 
     def _identity(self, request_id: int) -> Identity:
         return Identity(
@@ -268,7 +291,7 @@ class RigDevice:
             FIRMWARE_VERSION,
             self._rig.rig.rig.id,
             self._boot_count,
-            tuple(stream.spec for stream in self._rig.streams),
+            tuple(setting.spec for setting in self._settings.values()),
         )
 
     def _tell_status(self) -> None:

@@ -5,10 +5,15 @@ from __future__ import annotations
 from acquisition.blocks import WIRE_DTYPES
 from acquisition.virtual_rig.virtual_rig import VirtualStream
 from firmware_protocol.codec import samples_per_frame
-from firmware_protocol.messages import SampleBlock
+from firmware_protocol.messages import SampleBlock, StreamSpec
 
 BLOCK_S = 0.01
 """Time covered by a block: a live picture may be 50 ms late at most, frames cost bytes."""
+
+
+def natural_block(spec: StreamSpec) -> int:
+    """Return how many samples a block has unless a host wants it otherwise."""
+    return max(1, min(round(spec.rate_hz * BLOCK_S), samples_per_frame(spec)))
 
 
 class Sender:
@@ -17,15 +22,15 @@ class Sender:
     Args:
         stream: What to send.
         start_us: Device time of its time 0.
+        block_samples: Samples in a block.
     """
 
-    def __init__(self, stream: VirtualStream, start_us: int) -> None:
+    def __init__(self, stream: VirtualStream, start_us: int, block_samples: int) -> None:
         self.spec = stream.spec
         self._stream = stream
         self._start_us = start_us
         self._sent = 0
-        wanted = round(self.spec.rate_hz * BLOCK_S)
-        self._block_size = max(1, min(wanted, samples_per_frame(self.spec)))
+        self._block_size = block_samples
 
     @property
     def size(self) -> int:

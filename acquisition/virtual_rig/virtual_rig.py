@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections import OrderedDict
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,6 +75,16 @@ class VirtualStream:
         if math.isinf(duration_s):
             return math.inf
         return max(0, math.ceil((duration_s - self._delay_s) * self._rate_hz))
+
+    def at_rate(self, rate_hz: float) -> VirtualStream:
+        """Return the same sensor sampled at another nominal rate, by the same oscillator."""
+        return VirtualStream(
+            replace(self.spec, rate_hz=rate_hz),
+            self._world,
+            self._read,
+            rate_hz=self._rate_hz / self.spec.rate_hz * rate_hz,
+            delay_s=self._delay_s,
+        )
 
     def time_s(self, first: int, count: int) -> Floats:
         """Return when samples *first* and on are taken, shape (count,)."""

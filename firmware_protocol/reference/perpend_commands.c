@@ -123,21 +123,40 @@ static void self_test(perpend_rig *rig, uint8_t request_id)
     perpend_rig_say(rig, &message, 0);
 }
 
+/* Every key with a line feed behind it, as many as there is room for. */
+static size_t list_keys(uint8_t *value, size_t room)
+{
+    perpend_name key;
+    size_t size = 0;
+    for (size_t i = 0; perpend_port_store_key(i, &key) && key.size < room - size; i++) {
+        memcpy(value + size, key.text, key.size);
+        size += key.size;
+        value[size++] = '\n';
+    }
+    return size;
+}
+
 /* The value is read where the answer will be built: no third buffer. */
 static void read_store(perpend_rig *rig, uint8_t request_id, const perpend_name *key)
 {
     const size_t head = 3u + key->size;
     perpend_message message = {.type = PERPEND_STORE_VALUE, .request_id = request_id};
     message.as.store.key = *key;
-    message.as.store.value.bytes = rig->payload + head;
+    const size_t room = PERPEND_MAX_PAYLOAD - head;
+    uint8_t *const value = rig->payload + head;
+    message.as.store.value.bytes = value;
     message.as.store.value.size =
-        perpend_port_store_read(key, rig->payload + head, PERPEND_MAX_PAYLOAD - head);
+        key->size == 0 ? list_keys(value, room) : perpend_port_store_read(key, value, room);
     perpend_rig_say(rig, &message, 0);
 }
 
 static void write_store(perpend_rig *rig, const perpend_message *asked)
 {
     const perpend_rest *const value = &asked->as.store.value;
+    if (asked->as.store.key.size == 0) { /* means the list of keys */
+        reply(rig, asked->request_id, PERPEND_BAD_ARGUMENT);
+        return;
+    }
     const bool kept = !rig->streaming
                       && perpend_port_store_write(&asked->as.store.key, value->bytes, value->size);
     reply(rig, asked->request_id, kept ? PERPEND_DONE : PERPEND_NOT_POSSIBLE_NOW);

@@ -69,6 +69,9 @@ size_t perpend_port_write(const uint8_t *bytes, size_t size);
 /* The value of a key into `value`; returns its length, 0 if there is none or no room. */
 size_t perpend_port_store_read(const perpend_name *key, uint8_t *value, size_t room);
 
+/* The key at this place, from 0 on, in any order; false if there are not so many. */
+bool perpend_port_store_key(size_t place, perpend_name *key);
+
 /* Keep a value, an empty one removes the key; false if the store is full. Must leave the old or
  * the new value after a power-off in the middle. */
 bool perpend_port_store_write(const perpend_name *key, const uint8_t *value, size_t size);

@@ -1,11 +1,13 @@
 from __future__ import annotations
 
+import tomllib
+from datetime import date
 from pathlib import Path
 
 import msgspec
 import pytest
 
-from acquisition.toml_records import read_toml, to_record
+from acquisition.toml_records import read_toml, to_record, toml_text
 
 
 class Broken(Exception):
@@ -54,3 +56,15 @@ def test_a_record_that_does_not_fit_is_told_with_its_key(
 ) -> None:
     with pytest.raises(Broken, match=rf"^here: .*{what}"):
         to_record(data, Point, where="here", error=Broken)
+
+
+def test_what_is_written_as_toml_reads_back_as_it_was() -> None:
+    data = {
+        "name": 'a "quoted" Prüfstand\n',
+        "on": date(2026, 1, 15),
+        "rows": [[1.0, -2.5e-7], [3.0, 4.0]],
+        "empty": {},
+        "table": {"truth": True, "inner": {"count": 3}},
+    }
+
+    assert tomllib.loads(toml_text({**data, "absent": None})) == data

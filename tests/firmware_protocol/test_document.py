@@ -199,9 +199,34 @@ def test_capacities_are_those_of_real_frames(row: tuple[str, ...]) -> None:
     assert len(frame) * rate_hz // count == bytes_per_s
 
 
+def test_each_line_carries_what_it_is_said_to_carry() -> None:
+    """Cells, IMUs and their sum, from the rows of the capacity table."""
+    needs = {
+        name: int(bytes_per_s)
+        for name, bytes_per_s in re.findall(
+            r"^\| ([^|]+) \| \d+ \| `i\d+` \| \d+ \| \d+ \| \d+ \| (\d+) \|$", LAW, re.MULTILINE
+        )
+    }
+    six, imu = needs["force, 6 axes"], needs["IMU"]
+    wanted = {
+        "115 200 baud": needs["force, 3 axes, slow"] + needs["IMU, slow"],
+        "460 800 baud": six + imu,
+        "921 600 baud": 2 * six + imu,
+        "USB, full speed": 4 * six + 10 * imu,
+    }
+    rooms = dict(re.findall(r"^\| (\d+ \d+ baud|USB, full speed) \| (\d+) \| ", LAW, re.MULTILINE))
+
+    assert set(rooms) == set(wanted)
+    for line, need in wanted.items():
+        assert need <= int(rooms[line])
+        if line.endswith("baud"):
+            baud = int(line.removesuffix(" baud").replace(" ", ""))
+            assert int(rooms[line]) == baud // 10 * 8 // 10
+
+
 def test_the_worked_examples_are_golden_vectors() -> None:
     """Their bytes, read out of the layout for people, are those of vectors."""
-    examples = LAW.split("## 10.")[1].split("## 11.")[0]
+    examples = LAW.split("## 11.")[1].split("## 12.")[0]
     frames = [frame for _, _, frame in VECTORS]
 
     line = re.search(r"frame +((?:[0-9A-F]{2} )+00)$", examples, re.MULTILINE)

@@ -367,15 +367,48 @@ def test_what_must_not_be_while_streaming_is_refused(make_rig: MakeRig) -> None:
     assert [reply.outcome for reply in conversation.of(Reply)] == [Outcome.NOT_POSSIBLE_NOW] * 3
 
 
-def test_it_tells_how_a_stream_is_sent_and_refuses_one_it_has_not(make_rig: MakeRig) -> None:
+def test_a_configured_stream_is_sampled_so_from_the_next_start_on(make_rig: MakeRig) -> None:
+    conversation = talk(make_rig(), 0.1)
+    host = conversation.host
+
+    conversation.say(host.ask(lambda number: Configure(number, 1, 250.0, 5)))
+    conversation.pass_time(0.1)
+    assert {block.sample_count for block in conversation.blocks("force")} == {10}
+    conversation.heard.clear()
+    conversation.begin()
+    conversation.pass_time(2.0)
+
+    blocks = conversation.blocks("force")
+    assert conversation.spec("force").rate_hz == 250.0
+    assert {(block.sample_count, block.span_us) for block in blocks} == {(5, 16_000)}
+    assert len(conversation.counts("force")) == 500
+    mean = conversation.counts("force").mean(axis=0)
+    assert mean == pytest.approx(make_rig().force_counts(0, 2000).mean(axis=0), abs=200.0)
+
+
+def test_what_was_configured_is_gone_with_the_power(make_rig: MakeRig) -> None:
     conversation = Conversation(RigDevice(make_rig()))
     host = conversation.host
-    conversation.say(host.identify())
-    force = conversation.spec("force").stream_id
+    conversation.say(host.ask(lambda number: Configure(number, 1, 250.0, 5)))
 
-    conversation.say(host.ask(lambda number: Configure(number, force, 500.0, 5)))
-    conversation.say(host.ask(lambda number: ReadConfiguration(number, 99)))
+    conversation.device.power_up()
+    conversation.say(host.ask(lambda number: ReadConfiguration(number, 1)))
 
-    (told,) = conversation.of(Configuration)
-    assert (told.stream_id, told.rate_hz, told.block_samples) == (force, 1000.0, 10)
-    assert conversation.of(Reply)[-1].outcome is Outcome.BAD_ARGUMENT
+    before, after = conversation.of(Configuration)
+    assert (before.rate_hz, before.block_samples) == (250.0, 5)
+    assert (after.rate_hz, after.block_samples) == (1000.0, 10)
+
+
+@pytest.mark.parametrize(
+    "payload", ["7f", "01", "040101", "0a0101ff", "820100"], ids=lambda text: text
+)
+def test_only_a_command_it_does_not_know_is_answered_when_malformed(
+    make_rig: MakeRig, payload: str
+) -> None:
+    conversation = Conversation(RigDevice(make_rig()))
+
+    conversation.say(encode_frame(bytes.fromhex(payload)))
+    assert conversation.heard == []
+
+    conversation.say(encode_frame(b"\x7f\x2a"))
+    assert conversation.heard == [Reply(42, Outcome.UNKNOWN_COMMAND)]

@@ -315,6 +315,20 @@ def test_the_store_keeps_replaces_and_removes(rig: Rig) -> None:
     assert rig.tell(m.ReadStore(6, "k")) == [m.StoreValue(6, "k", b"")]
 
 
+def test_the_empty_key_lists_what_is_kept(rig: Rig) -> None:
+    for number, key in enumerate(("rig.toml", "Prüfstand")):
+        rig.tell(m.WriteStore(number, key, b"v"))
+
+    assert rig.tell(m.ReadStore(3, "")) == [
+        m.StoreValue(3, "", "rig.toml\nPrüfstand\n".encode())
+    ]
+    assert outcome(rig.tell(m.WriteStore(4, "", b"v")), 4) is Outcome.BAD_ARGUMENT
+
+    for number, key in enumerate(("rig.toml", "Prüfstand")):
+        rig.tell(m.WriteStore(number, key, b""))
+    assert rig.tell(m.ReadStore(5, "")) == [m.StoreValue(5, "", b"")]
+
+
 def test_unknown_commands_are_answered_and_nothing_else_is(rig: Rig) -> None:
     before = rig.order("counts")
     assert outcome(rig.line(encode_frame(b"\x7f\x2a")), 42) is Outcome.UNKNOWN_COMMAND

@@ -143,6 +143,12 @@ size_t perpend_port_store_read(const perpend_name *key, uint8_t *value, size_t r
     return hal_store_read(key->text, key->size, value, room);
 }
 
+bool perpend_port_store_key(size_t place, perpend_name *key)
+{
+    key->size = hal_store_key(place, key->text, sizeof key->text);
+    return key->size > 0;
+}
+
 bool perpend_port_store_write(const perpend_name *key, const uint8_t *value, size_t size)
 {
     return hal_store_write(key->text, key->size, value, size);

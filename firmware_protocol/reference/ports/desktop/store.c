@@ -91,6 +91,17 @@ size_t perpend_port_store_read(const perpend_name *key, uint8_t *value, size_t r
     return kept[i].size;
 }
 
+bool perpend_port_store_key(size_t place, perpend_name *key)
+{
+    for (size_t i = 0; i < KEYS; i++) {
+        if (kept[i].size > 0 && place-- == 0) {
+            *key = kept[i].key;
+            return true;
+        }
+    }
+    return false;
+}
+
 bool perpend_port_store_write(const perpend_name *key, const uint8_t *value, size_t size)
 {
     const size_t old = place_of(key);

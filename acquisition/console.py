@@ -1,0 +1,242 @@
+"""Talks with a rig that does not stream: settings, store, self-test, one question at a time.
+
+Every question has a number that its answer must carry, a time-out of its own, and is asked
+again if nobody answers: a repeated command does no harm. What goes wrong is one clear line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from types import TracebackType
+from typing import TypeVar
+
+from acquisition.acceptance import reason_to_refuse
+from acquisition.clock import NS_PER_S, Clock, SystemClock
+from acquisition.errors import RigError, RigRefuses
+from acquisition.link import ANSWER_WAITS_S
+from acquisition.transports.base import Transport
+from firmware_protocol.ends import HostEnd
+from firmware_protocol.framing import DELIMITER
+from firmware_protocol.messages import (
+    Configuration,
+    Configure,
+    HostMessage,
+    Identify,
+    Identity,
+    Outcome,
+    ReadConfiguration,
+    ReadStore,
+    Reply,
+    RestartCounters,
+    SelfTest,
+    SelfTestResult,
+    Stop,
+    StoreValue,
+    StreamSpec,
+    WriteStore,
+    ZeroElectrical,
+)
+
+WAITS_S: dict[type[HostMessage], tuple[float, ...]] = {
+    Identify: ANSWER_WAITS_S,
+    Stop: ANSWER_WAITS_S,
+    Configure: (1.0, 1.0, 1.0),
+    ReadConfiguration: (1.0, 1.0, 1.0),
+    ReadStore: (1.0, 1.0, 1.0),
+    RestartCounters: (1.0, 1.0, 1.0),
+    WriteStore: (2.0, 2.0),
+    SelfTest: (5.0, 5.0),
+    ZeroElectrical: (5.0, 5.0),
+}
+"""How long to wait for an answer before asking again, and how often; PROTOCOL.md, section 5."""
+
+REFUSALS = {
+    Outcome.UNKNOWN_COMMAND: "its firmware does not know that command; bring in a newer one",
+    Outcome.BAD_ARGUMENT: "it says the argument makes no sense",
+    Outcome.NOT_POSSIBLE_NOW: "it says that is not possible now",
+}
+
+Answer = Identity | Reply | Configuration | SelfTestResult | StoreValue
+Wanted = TypeVar("Wanted", bound=Answer)
+
+
+class RigConsole:
+    """A line to a rig at rest; use it with ``with``.
+
+    Args:
+        transport: The closed line; it is opened and closed here.
+        clock: Times the waits.
+
+    Attributes:
+        identity: Who answers; known once the line is open.
+    """
+
+    identity: Identity
+
+    def __init__(self, transport: Transport, *, clock: Clock | None = None) -> None:
+        self._transport = transport
+        self._clock = clock or SystemClock()
+        self._host = HostEnd()
+
+    def __enter__(self) -> RigConsole:
+        """Open the line, learn who is there and stop what an earlier host left running.
+
+        Raises:
+            PortError: The line cannot be opened.
+            RigError: Nobody answers, or no rig that can be used.
+            TransportLost: The line went away.
+        """
+        self._transport.open()
+        try:
+            self.identify()
+            self._do(Stop, "stop")
+        except BaseException:
+            self._transport.close()
+            raise
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Close the line."""
+        self._transport.close()
+
+    def identify(self) -> Identity:
+        """Ask who is there: the stream table tells the rates that are configured.
+
+        Raises:
+            RigError: Nobody answers, or no rig that can be used.
+        """
+        self.identity = self._ask(Identify, Identity, "the question who it is")
+        reason = reason_to_refuse(self.identity, None)
+        if reason:
+            raise RigError(f"{self._transport.name}: {reason}")
+        return self.identity
+
+    def stream(self, name: str) -> StreamSpec:
+        """Return the row of a stream by its name.
+
+        Raises:
+            RigError: The rig has none of that name.
+        """
+        for spec in self.identity.streams:
+            if spec.name == name:
+                return spec
+        known = ", ".join(spec.name for spec in self.identity.streams)
+        raise RigError(f"{self._transport.name}: no stream {name!r}; the rig has {known}")
+
+    def configuration(self, stream_id: int) -> Configuration:
+        """Return how a stream will be sampled and sent from the next start on.
+
+        Raises:
+            RigError: There is no such stream, or the rig is silent.
+        """
+        return self._ask(
+            lambda number: ReadConfiguration(number, stream_id),
+            Configuration,
+            f"the question for the configuration of stream {stream_id}",
+        )
+
+    def configure(self, stream_id: int, rate_hz: float, block_samples: int = 0) -> Configuration:
+        """Set how a stream is sampled and sent, from the next start until power-off.
+
+        Args:
+            stream_id: Which stream.
+            rate_hz: Wanted rate; the rig takes the nearest it can.
+            block_samples: Samples in a block; 0 leaves it to the rig.
+
+        Returns:
+            What the rig has made of it.
+
+        Raises:
+            RigError: It refuses, or is silent.
+        """
+        return self._ask(
+            lambda number: Configure(number, stream_id, rate_hz, block_samples),
+            Configuration,
+            f"the command to configure stream {stream_id}",
+        )
+
+    def self_test(self) -> SelfTestResult:
+        """Let the rig test its bridges, its IMU and its store.
+
+        Raises:
+            RigError: It cannot, or is silent.
+        """
+        return self._ask(SelfTest, SelfTestResult, "the command to test itself")
+
+    def restart_counters(self) -> None:
+        """Set the rig's counters to 0.
+
+        Raises:
+            RigError: It refuses, or is silent.
+        """
+        self._do(RestartCounters, "restart its counters")
+
+    def zero_electrical(self, stream_id: int) -> None:
+        """Let the amplifiers of a stream balance themselves, hands off.
+
+        Raises:
+            RigError: It cannot, or is silent.
+        """
+        self._do(lambda number: ZeroElectrical(number, stream_id), "balance its amplifiers")
+
+    def read(self, key: str) -> bytes:
+        """Return the value that the rig keeps under a key, empty if there is none.
+
+        Raises:
+            RigError: It refuses, or is silent.
+            ProtocolMisuse: The key is longer than 32 bytes.
+        """
+        return self._ask(
+            lambda number: ReadStore(number, key), StoreValue, f"the question for {key!r}"
+        ).value
+
+    def stored_keys(self) -> tuple[str, ...]:
+        """Return what the rig keeps values for.
+
+        Raises:
+            RigError: It refuses, or is silent.
+        """
+        return tuple(self.read("").decode("utf-8", "replace").splitlines())
+
+    def write(self, key: str, value: bytes) -> None:
+        """Keep a value on the rig over power-off; an empty one removes the key.
+
+        Raises:
+            RigError: Its store is full, or it is silent.
+            ProtocolMisuse: Key or value is too long for one message.
+        """
+        self._do(lambda number: WriteStore(number, key, value), f"keep {key!r}")
+
+    def _do(self, kind: Callable[[int], HostMessage], what: str) -> None:
+        self._ask(kind, Reply, f"the command to {what}")
+
+    def _ask(self, kind: Callable[[int], HostMessage], answer: type[Wanted], what: str) -> Wanted:
+        waits_s = WAITS_S[type(kind(0))]
+        for wait_s in waits_s:
+            # The delimiter ends what noise, or a command cut off, has left on the line.
+            self._transport.write(DELIMITER + self._host.ask(kind))
+            found = self._answer(answer, what, self._clock.now_ns() + round(wait_s * NS_PER_S))
+            if found is not None:
+                return found
+        raise RigError(
+            f"{self._transport.name}: the rig is silent: no answer to {what} "
+            f"in {sum(waits_s):g} s; is it powered, is this its port and baud rate?"
+        )
+
+    def _answer(self, answer: type[Wanted], what: str, until_ns: int) -> Wanted | None:
+        """Return the answer to the latest question, None if none comes in time."""
+        while self._clock.now_ns() < until_ns:
+            for item in self._host.receive(self._transport.read()):
+                if not isinstance(item, Answer) or item.request_id != self._host.last_request:
+                    continue
+                if isinstance(item, Reply) and item.outcome is not Outcome.DONE:
+                    why = REFUSALS.get(item.outcome, item.outcome.name)
+                    raise RigRefuses(f"{self._transport.name}: the rig refuses {what}: {why}")
+                if isinstance(item, answer):
+                    return item
+        return None
