@@ -69,9 +69,12 @@ def _kendall_sd(x: Floats, y: Floats) -> float:
 
 def block_means(rows: Floats, block: int) -> Floats:
     """Return the means of consecutive blocks of rows (n, …), the incomplete last one left out."""
-    count = len(rows) // max(1, block)
-    cut = rows[: count * max(1, block)]
-    return np.asarray(cut.reshape(count, max(1, block), *rows.shape[1:]).mean(axis=1))
+    count = len(rows) // block
+    if not count:
+        return np.empty((0, *rows.shape[1:]))
+    # Several times faster than the mean of a short axis.
+    starts = np.arange(0, count * block, block)
+    return np.asarray(np.add.reduceat(rows[: count * block], starts, axis=0) / block)
 
 
 def resampled_means(

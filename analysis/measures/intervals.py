@@ -50,12 +50,13 @@ def intervals_of(view: PhaseView, values: Mapping[str, MeasureValue]) -> dict[st
         view: The phase.
         values: Its measures.
     """
-    found: dict[str, Interval] = {}
+    drawn: dict[str, Floats] = {}
     for family in FAMILIES:
         keys = [key for key in family.measures if values.get(key) is not None]
         draws = _draws(family.rows(view), view) if keys else None
         if draws is not None:
-            found |= {key: _percentiles(family.measures[key](draws), key, values) for key in keys}
+            drawn |= {key: family.measures[key](draws) for key in keys}
+    found = _percentiles(drawn, values)
     if values.get(DRIFT) is not None and (drift := _drift(view)) is not None:
         found[DRIFT] = drift
     return found
@@ -75,14 +76,20 @@ def _draws(rows: Floats, view: PhaseView) -> Floats | None:
     )
 
 
-def _percentiles(drawn: Floats, key: str, values: Mapping[str, MeasureValue]) -> Interval:
-    value = float(values[key] or 0.0)
-    away = drawn - value
-    if key == "azimuth_mean_deg":  # it wraps: look at what lies round the value itself
-        away = (away + 180.0) % 360.0 - 180.0
-    low, high = np.quantile(away, [(1.0 - LEVEL) / 2.0, (1.0 + LEVEL) / 2.0])
+def _percentiles(
+    drawn: Mapping[str, Floats], values: Mapping[str, MeasureValue]
+) -> dict[str, Interval]:
+    if not drawn:
+        return {}
+    middle = np.array([float(values[key] or 0.0) for key in drawn])
+    away = np.stack(list(drawn.values()), axis=1) - middle
+    for column, key in enumerate(drawn):
+        if key == "azimuth_mean_deg":  # it wraps: look at what lies round the value itself
+            away[:, column] = (away[:, column] + 180.0) % 360.0 - 180.0
+    low, high = np.quantile(away, [(1.0 - LEVEL) / 2.0, (1.0 + LEVEL) / 2.0], axis=0)
     # An angle off the target is never below 0: near it every draw may lie above the value.
-    return value + min(0.0, float(low)), value + max(0.0, float(high))
+    ends = np.minimum(low, 0.0) + middle, np.maximum(high, 0.0) + middle
+    return {key: (float(a), float(b)) for key, a, b in zip(drawn, *ends, strict=True)}
 
 
 def _drift(view: PhaseView) -> Interval | None:
