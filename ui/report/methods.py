@@ -186,6 +186,24 @@ def _drift(trial: Trial) -> str:
     )
 
 
+def _intervals(trial: Trial) -> str:
+    return (
+        "Intervals of the means are 95 % percentile intervals by a moving block bootstrap "
+        f"{{blocks}} with blocks of {_of(trial, 'measures', 'block_s')} s and "
+        f"{_of(trial, 'measures', 'resamples')} draws (seed {_of(trial, 'measures', 'seed')}), as "
+        "samples of a filtered signal are not independent; the interval of the drift and the "
+        "cone of confidence of the mean direction are those of the means of such blocks."
+    )
+
+
+def _tremor(trial: Trial) -> str:
+    low, high = (_of(trial, "measures", f"tremor_{end}_hz") for end in ("low", "high"))
+    return (
+        f"Tremor is the root of the power of the force from {low} to {high} Hz, by averaged "
+        "periodograms {spectrum} of one second, with the gain of the low-pass divided out."
+    )
+
+
 def _smoothness(trial: Trial) -> str:
     return (
         "Smoothness of the elevation is the spectral arc length {arc_length} and the logarithm of "
@@ -223,7 +241,7 @@ def _software(_: Trial) -> str:
 PASSAGES: dict[str, tuple[Passage, ...]] = {
     "Measurement": (_rig, _axes, _target),
     "Processing": (_time_base, _shell, _low_pass, _orientation, _contact),
-    "Measures": (_repetitions, _directions, _drift, _smoothness, _uncertainty),
+    "Measures": (_repetitions, _directions, _drift, _intervals, _tremor, _smoothness, _uncertainty),
     "Software": (_software,),
 }
 """By paragraph, in the order of the text."""

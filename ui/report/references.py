@@ -26,6 +26,11 @@ REFERENCES: dict[str, str] = {
     "slope": "Sen PK (1968). Estimates of the regression coefficient based on Kendall’s tau. "
     "Journal of the American Statistical Association 63(324):1379–1389. "
     "doi:10.1080/01621459.1968.10480934",
+    "blocks": "Künsch HR (1989). The jackknife and the bootstrap for general stationary "
+    "observations. The Annals of Statistics 17(3):1217–1241. doi:10.1214/aos/1176347265",
+    "spectrum": "Welch PD (1967). The use of fast Fourier transform for the estimation of power "
+    "spectra: a method based on time averaging over short, modified periodograms. IEEE "
+    "Transactions on Audio and Electroacoustics 15(2):70–73. doi:10.1109/TAU.1967.1161901",
     "arc_length": "Balasubramanian S, Melendez-Calderon A, Burdet E (2012). A robust and sensitive "
     "metric for quantifying movement smoothness. IEEE Transactions on Biomedical Engineering "
     "59(8):2126–2136. doi:10.1109/TBME.2011.2179545",

@@ -11,8 +11,8 @@ from markupsafe import Markup
 
 from acquisition.software import software
 from analysis.criteria import Verdict
-from analysis.measures import PHASE_MEASURES, REPETITION_MEASURES
-from analysis.trial import PhaseName, QualityFinding, Repetition, Severity, Trial
+from analysis.measures import PHASE_MEASURES, REPETITION_MEASURES, Measure
+from analysis.trial import Measured, PhaseName, QualityFinding, Repetition, Severity, Trial
 from ui.judged import (
     MEANINGS,
     SIGNS,
@@ -151,16 +151,22 @@ def _phase_tables(trial: Trial) -> Iterator[dict[str, Any]]:
             {
                 "measure": measure,
                 "cells": [
-                    [
-                        shown(repetition.phases[name].values[measure.key], measure.decimals)
-                        for name in PhaseName
-                    ]
+                    [_cell(repetition.phases[name], measure) for name in PhaseName]
                     for repetition in group
                 ],
             }
             for measure in PHASE_MEASURES
         ]
         yield {"repetitions": group, "rows": rows}
+
+
+def _cell(measured: Measured, measure: Measure[Any]) -> tuple[str, str]:
+    """Return a measure and its interval as text, the latter empty if it has none."""
+    value = shown(measured.values[measure.key], measure.decimals)
+    if measure.key not in measured.intervals:
+        return value, ""
+    low, high = (shown(end, measure.decimals) for end in measured.intervals[measure.key])
+    return value, f"{low} to {high}"
 
 
 def _whole_tables(trial: Trial) -> Iterator[dict[str, Any]]:

@@ -14,7 +14,7 @@ from markupsafe import escape
 from acquisition.recording.reader import read_recording
 from analysis.measures import PHASE_MEASURES, REPETITION_MEASURES
 from analysis.pipeline import analyse
-from analysis.trial import QualityFinding, Severity, Trial
+from analysis.trial import PhaseName, QualityFinding, Severity, Trial
 from ui.report import build_report
 from ui.report.look import LOWER, RAISE
 
@@ -138,6 +138,14 @@ def test_every_measure_is_in_the_table_and_in_the_dictionary_with_its_unit(page:
     for label, unit, key, meaning in measures:
         assert f"<td>{unit}</td><td><code>{key}</code></td><td>{escape(meaning)}" in page
         assert page.count(f"{escape(label)}</t") >= 2
+
+
+def test_a_chief_measure_stands_with_its_interval(page: str, trial: Trial) -> None:
+    movement = trial.repetitions[0].phases[PhaseName.MOVEMENT]
+    low, high = movement.intervals["force_mean_N"]
+
+    assert f"<small>{low:.1f} to {high:.1f}</small>" in page
+    assert "95 % interval" in words(page)
 
 
 def test_a_missing_value_is_a_dash_with_a_reason(page: str) -> None:
