@@ -47,6 +47,11 @@ def description_entries(text: str) -> list[tuple[str, bytes]]:
     return [(DESCRIPTION_KEY, b""), *pieces, (DESCRIPTION_KEY, head)]
 
 
+def store_with(rig: RigDescription) -> dict[str, bytes]:
+    """Return what the store of a rig holds that keeps its description."""
+    return {key: value for key, value in description_entries(rig.to_toml()) if value}
+
+
 def save_description(console: RigConsole, text: str) -> RigDescription:
     """Write a description into the rig's store, in place of an older one.
 

@@ -53,6 +53,17 @@ def check_rig(recording: Recording, target: Target | None = None) -> tuple[Quali
     return tuple(sorted(findings, key=lambda finding: order.index(finding.severity)))
 
 
+def self_test_finding(*, passed: bool, detail: str) -> QualityFinding:
+    """Return the finding of the rig's own test of its bridges, its IMU and its store."""
+    return QualityFinding(
+        "self_test",
+        Severity.FINE if passed else Severity.WARNING,
+        detail or ("passed" if passed else "failed"),
+        "",
+        "The rig itself has found a fault: look at the cable of what it names.",
+    )
+
+
 def _zero_offset(recording: Recording) -> QualityFinding:
     """Compare what the untouched cell reads with the weight of the shell alone."""
     blank = QualityFinding(

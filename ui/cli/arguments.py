@@ -11,6 +11,7 @@ from ui.errors import UserError
 if TYPE_CHECKING:
     from acquisition.recording.model import TrialLabel
     from acquisition.rig import RigDescription
+    from acquisition.transports.base import Transport
     from analysis.target import Target
 
 PORT_HELP = (
@@ -32,7 +33,7 @@ def add_port(parser: argparse.ArgumentParser) -> None:
         "--rig",
         metavar="TOML",
         type=Path,
-        help="rig description; needed for a real port, the virtual rig and a recording have theirs",
+        help="rig description; else the one that the rig keeps, or that of the recording",
     )
 
 
@@ -80,9 +81,11 @@ def add_json(parser: argparse.ArgumentParser) -> None:
 def rig_for(port: str, rig: Path | None) -> RigDescription:
     """Return the rig description that goes with a port.
 
+    A real rig is asked for the one that it keeps, unless a file is named.
+
     Raises:
-        UserError: A real port without ``--rig``.
-        AcquisitionError: The description, the URL or the recording is wrong.
+        UserError: A real rig keeps none, and no file is named.
+        AcquisitionError: The description, the URL, the recording or the rig is wrong.
     """
     from acquisition.recording.reader import read_recording
     from acquisition.rig import load_rig
@@ -97,10 +100,24 @@ def rig_for(port: str, rig: Path | None) -> RigDescription:
         return transport.virtual_rig.rig
     if url.scheme == "replay":
         return read_recording(url.address).rig
-    raise UserError(
-        f"{port}: a real rig needs its description: give --rig RIG.toml "
-        "(acquisition/virtual_rig/rig_right.toml is a template)"
-    )
+    return _kept_on(transport)
+
+
+def _kept_on(transport: Transport) -> RigDescription:
+    """Ask a rig for the description that it keeps."""
+    from acquisition.clock import SystemClock
+    from acquisition.console import RigConsole
+    from acquisition.rig_store import fetch_description
+
+    with RigConsole(transport, clock=SystemClock()) as console:
+        kept = fetch_description(console)
+    if kept is None:
+        raise UserError(
+            f"{transport.name}: the rig keeps no description: give --rig RIG.toml, or put it on "
+            f"the rig with perpend rig --port {transport.name} --save-description RIG.toml "
+            "(acquisition/virtual_rig/rig_right.toml is a template)"
+        )
+    return kept
 
 
 def target_for(path: Path | None) -> Target | None:

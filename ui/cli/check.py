@@ -39,6 +39,7 @@ def run(args: argparse.Namespace) -> int:
     from analysis.rig_check import check_rig
 
     rig, target = rig_for(args.port, args.rig), target_for(args.target)
+    found = _self_test(args.port)
     ask = _Asker(quiet=args.no_prompt)
     with tempfile.TemporaryDirectory() as folder:
         outcome = record_trial(
@@ -48,9 +49,28 @@ def run(args: argparse.Namespace) -> int:
             seconds=WHOLE_S,
             progress=ask,
         )
-        findings = check_rig(read_recording(outcome.path), target)
+        findings = (*found, *check_rig(read_recording(outcome.path), target))
     _print(findings, as_json=args.json)
     return FAILED if any(finding.severity.value == "warning" for finding in findings) else DONE
+
+
+def _self_test(port: str) -> tuple[QualityFinding, ...]:
+    """Let the rig test itself; nothing of a recording, or where the firmware cannot."""
+    from acquisition.clock import SystemClock
+    from acquisition.console import RigConsole
+    from acquisition.errors import RigRefuses
+    from acquisition.transports import transport_for
+    from acquisition.transports.url import parse_url
+    from analysis.rig_check import self_test_finding
+
+    if parse_url(port).scheme == "replay":
+        return ()
+    with RigConsole(transport_for(port), clock=SystemClock()) as console:
+        try:
+            result = console.self_test()
+        except RigRefuses:
+            return ()
+    return (self_test_finding(passed=result.passed, detail=result.detail),)
 
 
 class _Asker:

@@ -32,6 +32,7 @@ VERBS: tuple[tuple[str, str], ...] = (
     ("export", "recordings as tables, C3D or a dataset folder, for other programs"),
     ("study", "many recordings of many people: tables, progress, variability, reliability"),
     ("ports", "list serial devices, saying which answer as a rig"),
+    ("rig", "show and change how a rig is set and what it keeps, its description too"),
     ("check", "test a rig before use: identity, rates, noise, zero, sign and side, home, gravity"),
     ("simulate", "serve a virtual rig on a pseudo-terminal or a loopback TCP port"),
 )

@@ -37,6 +37,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--truth", type=Path, metavar="FILE", help="write what really happens to a .csv or .json"
     )
+    parser.add_argument(
+        "--blank", action="store_true", help="a rig that keeps no description of itself yet"
+    )
     add_json(parser)
 
 
@@ -45,6 +48,7 @@ def run(args: argparse.Namespace) -> int:
     from functools import partial
 
     from acquisition.clock import SystemClock
+    from acquisition.rig_store import store_with
     from acquisition.transports.url import parse_url, play_speed
     from acquisition.transports.virtual import VirtualPort
     from acquisition.virtual_rig.device import RigDevice
@@ -62,8 +66,9 @@ def run(args: argparse.Namespace) -> int:
         write_truth(args.truth, rig)
     faults = parse_faults(args.faults) if args.faults else None
     serve = serve_pty if args.pty else partial(serve_tcp, host=host, port=args.tcp)
+    store = {} if args.blank else store_with(rig.rig)
     serve(
-        lambda: RigDevice(rig, faults=faults),
+        lambda: RigDevice(rig, faults=faults, store=store),
         clock=SystemClock(),
         stop=threading.Event(),
         on_address=lambda url: _tell(url, as_json=args.json),

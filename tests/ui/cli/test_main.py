@@ -81,7 +81,7 @@ def test_an_unknown_option_is_wrong_usage() -> None:
     [
         (["analyse", "none.h5"], "none.h5"),
         (["record", "--port", "serial:/dev/nothing0", "--rig", "rig.toml"], "rig.toml"),
-        (["record", "--port", "serial:/dev/nothing0"], "--rig"),
+        (["record", "--port", "serial:/dev/nothing0"], "/dev/nothing0"),
         (["record", "--port", "carrier:pigeon"], "carrier"),
         (["record", "--port", "carrier:pigeon", "--rig", "rig.toml"], "carrier"),
         (["record", "--port", "virtual:?trainee=X99"], "X99"),
@@ -123,14 +123,14 @@ def test_debug_shows_where_an_error_comes_from(words: list[str]) -> None:
 
 def test_an_error_that_is_ours_is_not_hidden(monkeypatch: pytest.MonkeyPatch) -> None:
     """A bug is no answer to a person: it must be seen whole."""
-    monkeypatch.setattr("ui.cli.info.recordings_in", lambda _: 1 / 0)
+    monkeypatch.setattr("ui.cli.info.recordings_in", lambda *_, **__: 1 / 0)
 
     with pytest.raises(ZeroDivisionError):
         main(["info", "a.h5"])
 
 
 def test_ctrl_c_has_its_own_exit_code(perpend: Perpend, monkeypatch: pytest.MonkeyPatch) -> None:
-    def press(_: object) -> None:
+    def press(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
     monkeypatch.setattr("ui.cli.info.recordings_in", press)

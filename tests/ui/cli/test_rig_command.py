@@ -1,0 +1,139 @@
+"""``perpend rig``: how a rig is set, what it keeps, and what it refuses."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from threading import Event, Thread
+from typing import Any
+
+import pytest
+
+from acquisition.clock import SystemClock
+from acquisition.rig import load_rig
+from acquisition.rig_store import store_with
+from acquisition.virtual_rig import VirtualRig, default_rig, trainee
+from acquisition.virtual_rig.device import RigDevice
+from acquisition.virtual_rig.rigs import RIG_FILES
+from acquisition.virtual_rig.serve import serve_tcp
+from ui.cli.exit_codes import DONE, FAILED
+
+Perpend = Callable[..., Any]
+WAIT_S = 20.0
+
+
+@pytest.fixture
+def serve() -> Iterator[Callable[[dict[str, bytes]], str]]:
+    """Return a server of one rig that keeps what the dictionary holds; it gives the port."""
+    stop, threads = Event(), list[Thread]()
+    rig = VirtualRig(default_rig(), trainee("E01"))
+
+    def start(store: dict[str, bytes]) -> str:
+        address, known = list[str](), Event()
+
+        def tell(url: str) -> None:
+            address.append(url)
+            known.set()
+
+        def work() -> None:
+            serve_tcp(
+                lambda: RigDevice(rig, store=store),
+                clock=SystemClock(), stop=stop, on_address=tell, speed=float("inf"),
+            )  # fmt: skip
+
+        threads.append(Thread(target=work))
+        threads[-1].start()
+        assert known.wait(WAIT_S)
+        return address[0]
+
+    yield start
+    stop.set()
+    for thread in threads:
+        thread.join(WAIT_S)
+        assert not thread.is_alive()
+
+
+def test_it_tells_who_the_rig_is_and_how_it_is_set(perpend: Perpend) -> None:
+    said = perpend("rig", "--port", "virtual:")
+
+    assert said.code == DONE
+    assert "rig R01, firmware virtual 1, protocol 1.0" in said.out
+    assert "1000 Hz, 10 samples in a block" in said.out
+    assert "self-test    passed" in said.out
+
+
+def test_rate_block_and_notes_are_set(perpend: Perpend) -> None:
+    said = perpend(
+        "rig", "--port", "virtual:", "--configure", "force=500:5", "--set", "place=left bench",
+        "--restart-counters", "--json",
+    )  # fmt: skip
+
+    told = json.loads(said.out)
+    assert told["streams"][0] == {"name": "force", "rate_hz": 500.0, "block_samples": 5}
+    assert told["kept"] == {"place": "left bench"}
+    assert told["self_test"] == {"passed": True, "detail": ""}
+
+
+def test_the_description_travels_with_the_rig(
+    perpend: Perpend, serve: Callable[[dict[str, bytes]], str], tmp_path: Path
+) -> None:
+    port, file = serve({}), RIG_FILES["right", 3]
+    refused = perpend("record", "--port", port, "--seconds", 1, "--out", tmp_path / "no.h5")
+
+    saved = perpend("rig", "--port", port, "--save-description", file)
+    fetched = perpend("rig", "--port", port, "--fetch-description", tmp_path / "rig.toml")
+    recorded = perpend("record", "--port", port, "--seconds", 1, "--out", tmp_path / "a.h5")
+
+    assert refused.code == FAILED
+    assert "the rig keeps no description: give --rig RIG.toml, or put it" in refused.err
+    assert (saved.code, fetched.code, recorded.code) == (DONE, DONE, DONE)
+    assert "description  right side, 3 axes, calibrated on" in saved.out
+    assert (tmp_path / "rig.toml").read_text() == file.read_text()
+    assert load_rig(tmp_path / "rig.toml") == load_rig(file)
+
+
+def test_a_file_is_not_overwritten_by_what_is_fetched(
+    perpend: Perpend, serve: Callable[[dict[str, bytes]], str], tmp_path: Path
+) -> None:
+    (tmp_path / "rig.toml").write_text("mine")
+
+    said = perpend(
+        "rig", "--port", serve(store_with(default_rig())),
+        "--fetch-description", tmp_path / "rig.toml",
+    )  # fmt: skip
+
+    assert said.code == FAILED
+    assert (tmp_path / "rig.toml").read_text() == "mine"
+
+
+def test_a_value_is_printed_alone(
+    perpend: Perpend, serve: Callable[[dict[str, bytes]], str]
+) -> None:
+    port = serve({"place": b"left bench"})
+
+    assert perpend("rig", "--port", port, "--get", "place").out == "left bench\n"
+    missing = perpend("rig", "--port", port, "--get", "nothing")
+    assert missing.code == FAILED
+    assert "keeps nothing under 'nothing'" in missing.err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--configure", "force"), "must be STREAM=HZ or STREAM=HZ:SAMPLES"),
+        (("--configure", "pad=5"), "no stream 'pad'; the rig has force, imu"),
+        (("--set", "place"), "must be KEY=VALUE"),
+        (("--set", "rig.toml.0=x"), "is kept with --save-description"),
+        (("--zero", "force"), "the rig refuses the command to balance its amplifiers"),
+        (("--save-description", "no.toml"), "no.toml: no such file"),
+    ],
+)
+def test_what_makes_no_sense_is_one_line(
+    perpend: Perpend, words: tuple[str, ...], said: str
+) -> None:
+    answer = perpend("rig", "--port", "virtual:", *words)
+
+    assert answer.code == FAILED
+    assert said in answer.err
+    assert len(answer.err.strip().splitlines()) == 1

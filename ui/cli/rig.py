@@ -1,0 +1,182 @@
+"""``perpend rig``: who a rig is, how it is set, what it keeps; and changes of these."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ui.cli.arguments import PORT_HELP, add_json
+from ui.cli.exit_codes import DONE, FAILED
+from ui.cli.output import new_files, write_whole
+from ui.errors import UserError
+
+if TYPE_CHECKING:
+    from acquisition.console import RigConsole
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of the verb."""
+    parser.add_argument("--port", required=True, metavar="URL", help=PORT_HELP)
+    parser.add_argument(
+        "--configure", action="append", default=[], metavar="STREAM=HZ[:SAMPLES]",
+        help="rate and block size from the next start until power-off",
+    )  # fmt: skip
+    parser.add_argument(
+        "--set", action="append", default=[], metavar="KEY=VALUE",
+        help="keep a text on the rig; an empty one removes the key",
+    )  # fmt: skip
+    parser.add_argument("--get", metavar="KEY", help="print one value that the rig keeps")
+    parser.add_argument(
+        "--save-description", type=Path, metavar="TOML",
+        help="keep the rig's description, with its calibration, on the rig",
+    )  # fmt: skip
+    parser.add_argument(
+        "--fetch-description", type=Path, metavar="TOML",
+        help="write the description that the rig keeps to a new file",
+    )  # fmt: skip
+    parser.add_argument(
+        "--zero", metavar="STREAM", help="let its amplifiers balance themselves, hands off"
+    )
+    parser.add_argument(
+        "--restart-counters", action="store_true", help="set the rig's counters to 0"
+    )
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do what is asked, show how the rig is then, and return the exit code."""
+    from acquisition.clock import SystemClock
+    from acquisition.console import RigConsole
+    from acquisition.transports import transport_for
+
+    wishes = [_configuration(text) for text in args.configure]
+    values = [_key_and_value(text) for text in args.set]
+    if args.fetch_description is not None:
+        new_files((args.fetch_description,), force=False)
+    with RigConsole(transport_for(args.port), clock=SystemClock()) as console:
+        if args.get is not None:
+            return _print_value(console, args.get)
+        for name, rate_hz, block_samples in wishes:
+            console.configure(console.stream(name).stream_id, rate_hz, block_samples)
+        for key, value in values:
+            console.write(key, value)
+        _descriptions(console, args.save_description, args.fetch_description)
+        if args.zero is not None:
+            console.zero_electrical(console.stream(args.zero).stream_id)
+        if args.restart_counters:
+            console.restart_counters()
+        found = _found(console)
+    _print(found, as_json=args.json)
+    return DONE if found["self_test"]["passed"] is not False else FAILED
+
+
+def _configuration(text: str) -> tuple[str, float, int]:
+    name, _, setting = text.partition("=")
+    rate, _, block = setting.partition(":")
+    try:
+        return name, float(rate), int(block or 0)
+    except ValueError:
+        raise UserError(
+            f"--configure {text}: must be STREAM=HZ or STREAM=HZ:SAMPLES, such as force=500:10"
+        ) from None
+
+
+def _key_and_value(text: str) -> tuple[str, bytes]:
+    key, equals, value = text.partition("=")
+    if not (key and equals):
+        raise UserError(f"--set {text}: must be KEY=VALUE")
+    if key == "rig.toml" or key.startswith("rig.toml."):
+        raise UserError(f"--set {text}: the description is kept with --save-description")
+    return key, value.encode()
+
+
+def _print_value(console: RigConsole, key: str) -> int:
+    value = console.read(key)
+    if not value:
+        raise UserError(f"rig {console.identity.rig_serial} keeps nothing under {key!r}")
+    print(value.decode("utf-8", "replace"))
+    return DONE
+
+
+def _descriptions(console: RigConsole, save: Path | None, fetch: Path | None) -> None:
+    from acquisition.rig import load_rig
+    from acquisition.rig_store import fetch_description, kept_text, save_description
+
+    if save is not None:
+        load_rig(save)  # its own message names the file
+        save_description(console, save.read_text(encoding="utf-8"))
+    if fetch is not None:
+        fetch_description(console)
+        text = kept_text(console.read)
+        if text is None:
+            raise UserError(f"rig {console.identity.rig_serial} keeps no description")
+        write_whole(fetch, text)
+
+
+def _found(console: RigConsole) -> dict[str, Any]:
+    """Return how the rig is, plain values."""
+    identity = console.identify()
+    return {
+        "rig": identity.rig_serial,
+        "firmware": identity.firmware_version,
+        "protocol": f"{identity.protocol_major}.{identity.protocol_minor}",
+        "boot_count": identity.boot_count,
+        "streams": [_stream(console, spec.stream_id, spec.name) for spec in identity.streams],
+        "self_test": _self_test(console),
+        "description": _description(console),
+        "kept": {
+            key: console.read(key).decode("utf-8", "replace")
+            for key in console.stored_keys()
+            if not key.startswith("rig.toml")
+        },
+    }
+
+
+def _stream(console: RigConsole, stream_id: int, name: str) -> dict[str, Any]:
+    told = console.configuration(stream_id)
+    return {"name": name, "rate_hz": told.rate_hz, "block_samples": told.block_samples}
+
+
+def _self_test(console: RigConsole) -> dict[str, Any]:
+    from acquisition.errors import RigRefuses
+
+    try:
+        result = console.self_test()
+    except RigRefuses as why:
+        return {"passed": None, "detail": str(why)}
+    return {"passed": result.passed, "detail": result.detail}
+
+
+def _description(console: RigConsole) -> str:
+    """Return in words what description the rig keeps."""
+    from acquisition.errors import DescriptionError
+    from acquisition.rig_store import fetch_description
+
+    try:
+        rig = fetch_description(console)
+    except DescriptionError as why:
+        return f"not usable: {why}"
+    if rig is None:
+        return "none kept"
+    date = rig.cell.calibrated_on
+    calibrated = f"calibrated on {date.isoformat()}" if date else "no date of calibration"
+    return f"{rig.rig.side} side, {rig.cell.axes} axes, {calibrated}"
+
+
+def _print(found: dict[str, Any], *, as_json: bool) -> None:
+    if as_json:
+        print(json.dumps(found, indent=2))
+        return
+    print(f"rig {found['rig']}, firmware {found['firmware']}, protocol {found['protocol']}, "
+          f"switched on {found['boot_count']} times")  # fmt: skip
+    for stream in found["streams"]:
+        print(f"  {stream['name']:12} {stream['rate_hz']:g} Hz, "
+              f"{stream['block_samples']} samples in a block")  # fmt: skip
+    test = found["self_test"]
+    words = {True: "passed", False: "FAILED", None: "not done"}[test["passed"]]
+    print(f"self-test    {words}{': ' if test['detail'] else ''}{test['detail']}")
+    print(f"description  {found['description']}")
+    for key, value in found["kept"].items():
+        print(f"keeps        {key} = {value}")
