@@ -114,10 +114,11 @@ class DiskRoom:
 
 
 class DiskPace:
-    """Notices a disk that is slower than the wire, so that samples are lost all the time.
+    """Notices a disk that is slower than the wire.
 
-    A source that waits for us (a recording played back, a rig in software) may well keep a disk
-    busy: nothing is lost then, and nothing is said.
+    It takes nearly all of the time, and the recording falls behind: what the rig says meanwhile
+    waits in buffers that run over. A source that waits for us (a recording played back as fast as
+    can be) may keep a disk busy, but does not fall behind.
 
     Args:
         path: What is written, for messages.
@@ -128,30 +129,30 @@ class DiskPace:
         self._path = path
         self._clock = clock
         self._began_ns = clock.now_ns()
-        self._work: deque[tuple[int, int, int]] = deque()
+        self._work: deque[tuple[int, int, float]] = deque()
 
-    def worked(self, from_ns: int, lost_samples: int) -> None:
+    def worked(self, from_ns: int, recorded_s: float) -> None:
         """Note a piece of work that began at *from_ns* and ended now.
 
         Args:
             from_ns: By the clock.
-            lost_samples: In the recording so far.
+            recorded_s: Length of the recording by now.
 
         Raises:
             RecordingError: The disk has taken nearly all of the time for too long.
         """
         now_ns = self._clock.now_ns()
-        self._work.append((from_ns, now_ns, lost_samples))
+        self._work.append((from_ns, now_ns, recorded_s))
         window_ns = round(SLOW_WINDOW_S * NS_PER_S)
         while self._work[0][1] < now_ns - window_ns:
             self._work.popleft()
         busy_ns = sum(end - max(begin, now_ns - window_ns) for begin, end, _ in self._work)
-        lost = lost_samples - self._work[0][2]
+        had_s = recorded_s - self._work[0][2]
         too_long = now_ns - self._began_ns >= window_ns and busy_ns > SLOW_SHARE * window_ns
-        if too_long and lost > 0:
+        if too_long and had_s < SLOW_SHARE * SLOW_WINDOW_S:
             raise RecordingError(
-                f"{self._path}: the disk is slower than the rig: of the last {SLOW_WINDOW_S:g} s "
-                f"it took {busy_ns / NS_PER_S:.1f} s to write, and {lost} samples were lost; "
+                f"{self._path}: the disk is slower than the rig: in the last {SLOW_WINDOW_S:g} s "
+                f"it took {busy_ns / NS_PER_S:.1f} s to write {had_s:.1f} s of samples; "
                 "record to another disk"
             )
 

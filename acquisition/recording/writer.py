@@ -70,6 +70,7 @@ class RecordingWriter:
         self._room = DiskRoom(path, identity.streams, free_bytes)
         self._room.require_to_begin()
         self._pace = DiskPace(path, clock)
+        self._recorded_s = {spec.stream_id: 0.0 for spec in identity.streams}
         self._identity = identity
         self._attributes = known_beforehand(identity, rig, target_json, check_label(label), clock)
         self._counts_before: LinkCounts | None = None
@@ -120,6 +121,7 @@ class RecordingWriter:
             self._tables[blocks.path].add(row)
             self._gathered_bytes += len(raw.data) + len(row)
             number += raw.sample_count
+        self._recorded_s[block.spec.stream_id] += len(block) / block.spec.rate_hz
         self._flush_if_due()
 
     def on_event(self, event: Event) -> None:
@@ -216,7 +218,7 @@ class RecordingWriter:
                 self._append_all()
                 self._file.flush()
             self._room.require_to_go_on()
-            self._pace.worked(now, self._counts.missing_samples)
+            self._pace.worked(now, max(self._recorded_s.values()))
 
     def _append_all(self) -> None:
         self._gathered_bytes = 0

@@ -83,7 +83,7 @@ def test_a_disk_slower_than_the_rig_ends_the_recording_loudly(
     clock: ManualClock,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """Each flush takes a second; meanwhile the line's buffers run over."""
+    """Each flush takes two seconds; meanwhile the line's buffers run over."""
     writer, append = make_writer(), Appender.append_pending
 
     def slow(table: Appender) -> None:
@@ -99,9 +99,9 @@ def test_a_disk_slower_than_the_rig_ends_the_recording_loudly(
             writer.on_block(make_block(force_spec, turn * 1000))
             written += 20
             clock.advance(0.2)
-            writer.on_step(LinkCounts(frames=turn + 1, lost_samples=turn * 980))
+            writer.on_step(LinkCounts(frames=turn + 1))
 
-    with pytest.raises(RecordingError, match=r"the disk is slower than the rig: of the last 10 s"):
+    with pytest.raises(RecordingError, match=r"the disk is slower than the rig: in the last 10 s"):
         record()
 
     recording = read_recording(writer.close("stopped: too slow"))
@@ -112,10 +112,10 @@ def test_a_disk_slower_than_the_rig_ends_the_recording_loudly(
 def test_a_source_that_waits_may_keep_the_disk_busy(tmp_path: Path, clock: ManualClock) -> None:
     pace = DiskPace(tmp_path, clock)
 
-    for _ in range(100):
+    for turn in range(100):
         began = clock.now_ns()
         clock.advance(1.0)
-        pace.worked(began, lost_samples=7)
+        pace.worked(began, recorded_s=1.5 * turn)
 
 
 def test_one_hiccup_of_the_disk_is_no_end(tmp_path: Path, clock: ManualClock) -> None:
@@ -124,7 +124,7 @@ def test_one_hiccup_of_the_disk_is_no_end(tmp_path: Path, clock: ManualClock) ->
     for turn in range(100):
         began = clock.now_ns()
         clock.advance(6.0 if turn == 50 else 0.01)
-        pace.worked(began, lost_samples=6000 * (turn >= 50))
+        pace.worked(began, recorded_s=0.25 * turn)
         clock.advance(0.24)
 
 
