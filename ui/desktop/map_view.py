@@ -45,6 +45,8 @@ class MapView(pg.PlotWidget):
     def __init__(self, target: Target, side: str) -> None:
         super().__init__(background=PAPER)
         self._side = side
+        self._target = target
+        self._toward: NDArray[np.float64] | None = None
         self._stand = Stand.BEHIND
         self._fading = _fading_brushes()
         self.setAccessibleName("target map")
@@ -77,6 +79,7 @@ class MapView(pg.PlotWidget):
 
     def show_look(self, look: TargetMap) -> None:
         """Draw one look."""
+        self._lay_ground(look.toward)
         known = look.state is PushState.DIRECTION
         self._word.setText("" if known else look.state.value)
         self._word.setVisible(not known)
@@ -106,7 +109,7 @@ class MapView(pg.PlotWidget):
         )  # fmt: skip
 
     def _draw_ground(self, target: Target) -> None:
-        """Draw what never changes."""
+        """Draw what stays, and what is allowed."""
         self.setRange(xRange=(-SPAN_DEG, SPAN_DEG), yRange=(CAPTION_DEG, SPAN_DEG), padding=0.03)
         self.setAspectLocked(lock=True)
         self.setMouseEnabled(x=False, y=False)
@@ -114,18 +117,28 @@ class MapView(pg.PlotWidget):
         self.hideButtons()
         self.hideAxis("left")
         self.hideAxis("bottom")
-        limit = superior_limit_line(target)
-        above = np.concatenate([limit, [[90.0, 90.0], [-90.0, 90.0]]])
-        hatch = QBrush(faded(BAD, 70), Qt.BrushStyle.BDiagPattern)
-        self._polygon(above, hatch)
-        self._polygon(allowed_outline(target), QBrush(BAND))
-        self.plot(limit[:, 0], limit[:, 1], pen=pg.mkPen(BAD, width=1))
+        self._above = self._polygon(QBrush(faded(BAD, 70), Qt.BrushStyle.BDiagPattern))
+        self._allowed = self._polygon(QBrush(BAND))
+        self._limit = self.plot(pen=pg.mkPen(BAD, width=1))
+        self._lay_ground(target.direction)
         for radius in RINGS_DEG:
             self._ring(radius, QPen(LINE, 0))
-            self._label(f"{radius:g}°", 0.0, 1.3 - radius, size=8, colour=QUIET, fill=None)
+            slant = 0.7071 * (radius - 1.4)
+            self._label(f"{radius:g}°", slant, -slant, size=8, colour=QUIET, fill=None)
         self._ring(target.cone_deg, QPen(QUIET, 0, Qt.PenStyle.DashLine))
         for x, y in ((CROSS_DEG, 0.0), (0.0, CROSS_DEG)):
             self.plot([-x, x], [-y, y], pen=pg.mkPen(INK, width=2))
+
+    def _lay_ground(self, toward: NDArray[np.float64]) -> None:
+        """Lay out what is allowed about where the target points (3,), if that has changed."""
+        if self._toward is not None and np.allclose(self._toward, toward, atol=1e-3):
+            return
+        self._toward = toward
+        limit = superior_limit_line(self._target, toward)
+        above = np.concatenate([limit, [[90.0, 90.0], [-90.0, 90.0]]])
+        self._above.setPolygon(_corners(above))
+        self._allowed.setPolygon(_corners(allowed_outline(self._target, toward)))
+        self._limit.setData(limit[:, 0], limit[:, 1])
 
     def _draw_words(self) -> None:
         self._label("▴ superior", 0.0, SPAN_DEG * 0.92, size=11)
@@ -158,11 +171,12 @@ class MapView(pg.PlotWidget):
         ring.setPen(pen)
         self.addItem(ring)
 
-    def _polygon(self, corners: NDArray[np.float64], brush: QBrush) -> None:
-        item = QGraphicsPolygonItem(QPolygonF([QPointF(x, y) for x, y in corners]))
+    def _polygon(self, brush: QBrush) -> QGraphicsPolygonItem:
+        item = QGraphicsPolygonItem()
         item.setPen(NO_LINE)
         item.setBrush(brush)
         self.addItem(item)
+        return item
 
     def _label(
         self,
@@ -186,3 +200,7 @@ def _fading_brushes() -> list[QBrush]:
     """Return the trail's brushes by age, the newest first."""
     steps = int(TRAIL_S / TRAIL_STEP_S)
     return [QBrush(faded(QUIET, int(230 * (1.0 - i / steps)))) for i in range(steps)]
+
+
+def _corners(points: NDArray[np.float64]) -> QPolygonF:
+    return QPolygonF([QPointF(x, y) for x, y in points])

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PySide6.QtGui import QImage
 from pytestqt.qtbot import QtBot
 
+from analysis.scapula import ScapularRhythm
 from analysis.target import Target
 from ui.desktop import grab_window
 from ui.desktop.gauge import Gauge, Scale
+from ui.desktop.map_view import MapView
 from ui.desktop.upward_bar import UpwardBar
+from ui.live.push import PushState
 from ui.live.superior import SuperiorLook
+from ui.live.target_map import TargetMap
 
 
 @pytest.mark.parametrize(
@@ -52,6 +57,28 @@ def test_the_upward_bar_rises_with_the_angle(qtbot: QtBot) -> None:
     down, up, higher = ends
     assert higher[0] < up[0] < down[0]
     assert abs(up[1] - higher[1]) <= 2
+
+
+def test_what_is_allowed_on_the_map_moves_with_a_target_that_moves(qtbot: QtBot) -> None:
+    """Standing still the limit, +2°, lies 7° above the target; from 25° below level it is 27°."""
+    target = Target(scapula=ScapularRhythm())
+    view = MapView(target, "right")
+    qtbot.addWidget(view)
+    unknown = np.full(2, np.nan)
+    nothing = np.zeros((0, 2))
+    look = TargetMap(
+        PushState.NO_CONTACT, unknown, unknown, False, False, nothing, nothing[:, 0],
+        Target(inferior_tilt_deg=25.0).direction,
+    )  # fmt: skip
+
+    def lowest_forbidden_deg() -> float:
+        return min(point.y() for point in view._above.polygon() if abs(point.x()) < 5.0)
+
+    at_home = lowest_forbidden_deg()
+    view.show_look(look)
+
+    assert at_home == pytest.approx(7.0, abs=0.1)
+    assert lowest_forbidden_deg() == pytest.approx(27.0, abs=0.1)
 
 
 def test_a_grabbed_picture_is_the_same_again(qtbot: QtBot, tmp_path: Path) -> None:
