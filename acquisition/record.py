@@ -18,10 +18,9 @@ from acquisition.recording.raw_log import RAW_LOG_EVENT, Kind, RawLogWriter
 from acquisition.recording.writer import RecordingWriter
 from acquisition.rig import RigDescription
 from acquisition.session import COMPLETE, Session, SessionThread
-from acquisition.sinks import Sink, SinkBase
+from acquisition.sinks import SinkBase, SinkMaker
 from acquisition.transports import Transport, transport_for
 from acquisition.transports.logged import LoggedPort
-from firmware_protocol.messages import Identity
 
 PATIENCE_S = 30.0
 """A cable is plugged in again within this, or not at all."""
@@ -85,7 +84,7 @@ def record_trial(
     label: TrialLabel = TrialLabel(),  # noqa: B008 - frozen
     seconds: float | None = None,
     raw_log: bool = False,
-    also: Callable[[Identity], Sink] | None = None,
+    also: SinkMaker | None = None,
     clock: Clock | None = None,
     progress: Callable[[RecordProgress], None] = lambda _: None,
 ) -> RecordOutcome:

@@ -13,7 +13,7 @@ from typing import Protocol
 from acquisition.blocks import StreamBlock
 from acquisition.clock_fit import SyncExchange
 from acquisition.recording.model import Event, LinkCounts
-from firmware_protocol.messages import Fault
+from firmware_protocol.messages import Fault, Identity
 
 
 class Sink(Protocol):
@@ -55,6 +55,10 @@ class Sink(Protocol):
             status: ``complete`` or ``stopped: <reason>``.
         """
         ...
+
+
+SinkMaker = Callable[[Identity], Sink]
+"""Makes a listener once the rig is known."""
 
 
 class SinkBase:

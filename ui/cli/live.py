@@ -15,11 +15,13 @@ from ui.cli.arguments import (
     rig_for,
     target_for,
 )
+from ui.cli.stream import add_lsl, stream_for
 from ui.errors import UserError
 
 if TYPE_CHECKING:
     from acquisition.recording.model import TrialLabel
     from acquisition.rig import RigDescription
+    from acquisition.sinks import SinkMaker
     from analysis.target import Target
 
 
@@ -31,16 +33,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out", type=Path, default=Path(), metavar="DIR", help="folder for recordings"
     )
+    add_lsl(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Open the window and return its exit code."""
+    from analysis.target import Target
+
+    rig, target = rig_for(args.port, args.rig), target_for(args.target) or Target()
     return open_window(
         args.port,
         out_dir=existing_folder(args.out),
-        rig=rig_for(args.port, args.rig),
-        target=target_for(args.target),
+        rig=rig,
+        target=target,
         label=label_for(args),
+        also=stream_for(args, rig, target),
     )
 
 
@@ -51,6 +58,7 @@ def open_window(
     rig: RigDescription | None = None,
     target: Target | None = None,
     label: TrialLabel | None = None,
+    also: SinkMaker | None = None,
 ) -> int:
     """Open the window on a port; what is not given has its default.
 
@@ -68,6 +76,7 @@ def open_window(
             target=target or Target(),
             out_dir=out_dir,
             label=label or TrialLabel(),
+            also=also,
         )
     except ImportError as cause:  # Qt itself, or a library of the system that it needs
         raise UserError(

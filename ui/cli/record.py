@@ -22,14 +22,11 @@ from ui.cli.arguments import (
 )
 from ui.cli.exit_codes import DONE, INCOMPLETE, INTERRUPTED
 from ui.cli.output import new_recording
+from ui.cli.stream import add_lsl, stream_for
 from ui.errors import UserError
 
 if TYPE_CHECKING:
     from acquisition.record import RecordOutcome, RecordProgress
-    from acquisition.rig import RigDescription
-    from acquisition.sinks import Sink
-    from analysis.target import Target
-    from firmware_protocol.messages import Identity
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -49,10 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--raw-log", action="store_true",
         help="keep the very bytes of the line too, beside the file as .raw; replay: plays them",
     )  # fmt: skip
-    parser.add_argument(
-        "--lsl", action="store_true",
-        help="publish the push as a lab streaming layer outlet while recording",
-    )  # fmt: skip
+    add_lsl(parser)
     add_json(parser)
 
 
@@ -66,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
     if args.seconds is not None and not 0 < args.seconds < math.inf:
         raise UserError(f"--seconds {args.seconds:g}: must be more than 0")
     rig, target = rig_for(args.port, args.rig), target_for(args.target) or Target()
-    also = _stream(rig, target) if args.lsl else None
+    also = stream_for(args, rig, target)
     path, label = new_recording(args.out, label_for(args))
     try:
         with progress_line(args.seconds) as progress:
@@ -87,14 +81,6 @@ def run(args: argparse.Namespace) -> int:
     print(f"saved and checked: {said(outcome)}", file=sys.stderr)
     print(json.dumps(_plain(outcome), indent=2) if args.json else outcome.path)
     return _exit_code(outcome, limited=args.seconds is not None)
-
-
-def _stream(rig: RigDescription, target: Target) -> Callable[[Identity], Sink]:
-    from ui.cli.stream import lab_stream
-    from ui.live.lab_outlet import load
-
-    load()  # before the port is opened
-    return lambda identity: lab_stream(rig, identity, target)
 
 
 @contextmanager

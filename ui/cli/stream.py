@@ -12,6 +12,7 @@ from ui.cli.exit_codes import DONE, INCOMPLETE
 if TYPE_CHECKING:
     from acquisition.rig import RigDescription
     from acquisition.session import Session
+    from acquisition.sinks import SinkMaker
     from analysis.target import Target
     from firmware_protocol.messages import Identity
     from ui.live.lab_stream import LabStream
@@ -50,6 +51,29 @@ def run(args: argparse.Namespace) -> int:
         session.close("stopped: it never began")
         raise
     return _run(session)
+
+
+def add_lsl(parser: argparse.ArgumentParser) -> None:
+    """Add ``--lsl`` to a verb that does something else as well."""
+    parser.add_argument(
+        "--lsl",
+        action="store_true",
+        help="publish the push as a lab streaming layer outlet meanwhile",
+    )
+
+
+def stream_for(args: argparse.Namespace, rig: RigDescription, target: Target) -> SinkMaker | None:
+    """Return what makes the listener that ``--lsl`` asks for, None if it was not asked for.
+
+    Raises:
+        UserError: The binding cannot be loaded; better said before the port is opened.
+    """
+    if not args.lsl:
+        return None
+    from ui.live.lab_outlet import load
+
+    load()
+    return lambda identity: lab_stream(rig, identity, target)
 
 
 def lab_stream(

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
 
     from acquisition.recording.model import TrialLabel
     from acquisition.rig import RigDescription
+    from acquisition.sinks import SinkMaker
     from analysis.target import Target
     from analysis.trial import Trial
 
@@ -17,7 +18,13 @@ __all__ = ["grab_window", "open_live_window", "open_review_window"]
 
 
 def open_live_window(
-    port: str, *, rig: RigDescription, target: Target, out_dir: Path, label: TrialLabel
+    port: str,
+    *,
+    rig: RigDescription,
+    target: Target,
+    out_dir: Path,
+    label: TrialLabel,
+    also: SinkMaker | None = None,
 ) -> int:
     """Open the trainer window on a port and stay until it is closed.
 
@@ -27,6 +34,7 @@ def open_live_window(
         target: What to show against.
         out_dir: Where recordings go.
         label: Who and what.
+        also: Makes another listener of the session once the rig is known.
 
     Returns:
         The exit code.
@@ -37,7 +45,7 @@ def open_live_window(
     """
     from ui.desktop.application import run_window
 
-    return run_window(port, rig=rig, target=target, out_dir=out_dir, label=label)
+    return run_window(port, rig=rig, target=target, out_dir=out_dir, label=label, also=also)
 
 
 def open_review_window(trials: Sequence[Trial], *, out_dir: Path) -> int:

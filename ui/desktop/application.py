@@ -16,6 +16,7 @@ from PySide6.QtWidgets import QApplication, QWidget
 
 from acquisition.recording.model import TrialLabel
 from acquisition.rig import RigDescription
+from acquisition.sinks import SinkMaker
 from acquisition.transports import transport_for
 from analysis.target import Target
 from analysis.trial import Trial
@@ -29,10 +30,18 @@ log = logging.getLogger(__name__)
 
 
 def run_window(
-    port: str, *, rig: RigDescription, target: Target, out_dir: Path, label: TrialLabel
+    port: str,
+    *,
+    rig: RigDescription,
+    target: Target,
+    out_dir: Path,
+    label: TrialLabel,
+    also: SinkMaker | None = None,
 ) -> int:
     """Show the window until it is closed; arguments as for `ui.desktop.open_live_window`."""
-    feed = LiveFeed(transport_for(port), rig=rig, target=target, out_dir=out_dir, label=label)
+    feed = LiveFeed(
+        transport_for(port), rig=rig, target=target, out_dir=out_dir, label=label, also=also
+    )
     try:
         feed.open()
         application = application_of_this_process()

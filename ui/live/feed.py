@@ -20,6 +20,7 @@ from acquisition.recording.model import TrialLabel
 from acquisition.rig import RigDescription
 from acquisition.session import Session
 from acquisition.session_thread import SessionThread
+from acquisition.sinks import SinkMaker
 from acquisition.transports import Transport
 from analysis.live_chain import LiveChain
 from analysis.series import ResolvedSeries
@@ -83,6 +84,7 @@ class LiveFeed:
         target: What to resolve against.
         out_dir: Where recordings go.
         label: Who and what.
+        also: Makes another listener once the rig is known.
         clock: Another one than the machine's; then nothing runs by itself: call `step`.
 
     Attributes:
@@ -99,9 +101,11 @@ class LiveFeed:
         target: Target,
         out_dir: Path,
         label: TrialLabel,
+        also: SinkMaker | None = None,
         clock: Clock | None = None,
     ) -> None:
         self.rig = rig
+        self._also = also
         self.target = target
         self.out_dir = out_dir
         self._viewpoint = ""
@@ -146,6 +150,8 @@ class LiveFeed:
         check_rig_matches(self.rig, identity)
         self._chain = self._new_chain()
         self._session.add_sink(self._ring)
+        if self._also is not None:
+            self._session.add_sink(self._also(identity))
         if self._thread is not None:
             self._thread.start()
 

@@ -10,11 +10,14 @@ from typing import Any
 import numpy as np
 import pytest
 
+from acquisition.clock import ManualClock
 from acquisition.errors import TransportLost
 from acquisition.recording.reader import read_recording
+from acquisition.transports import transport_for
 from acquisition.transports.virtual import VirtualPort
 from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE
 from ui.live import lab_outlet
+from ui.live.feed import LiveFeed
 
 Perpend = Callable[..., Any]
 PORT = "virtual:?trainee=T03&seed=7&reps=1&speed=max"
@@ -108,3 +111,37 @@ def test_without_the_library_it_is_one_line_and_no_port_is_opened(
         assert said.err.count("\n") == 1
         assert "no lab stream: pylsl cannot be loaded" in said.err
         assert "install perpend with its lsl extra" in said.err
+
+
+def test_the_window_can_stream_too(
+    perpend: Perpend, sent: list[Any], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    opened: dict[str, Any] = {}
+
+    def window(_: str, **options: Any) -> int:
+        opened.update(options)
+        return DONE
+
+    monkeypatch.setattr("ui.desktop.open_live_window", window)
+
+    perpend("live", "--port", PORT, "--out", tmp_path)
+    assert opened["also"] is None
+
+    perpend("live", "--port", PORT, "--out", tmp_path, "--lsl")
+    feed = LiveFeed(
+        transport_for(PORT),
+        rig=opened["rig"],
+        target=opened["target"],
+        out_dir=tmp_path,
+        label=opened["label"],
+        also=opened["also"],
+        clock=ManualClock(),
+    )
+    feed.open()
+    for _ in range(3000):
+        feed.step()
+    feed.close()
+
+    assert sent[0] == 1000.0
+    assert len(sent) > 100
+    assert sent[-1] == "closed"
