@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import math
 import re
+from array import array
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -112,7 +113,7 @@ def read_log(path: Path, sources: Mapping[str, Source]) -> CsvLog:
     except OSError as cause:
         raise RecordingError(f"{path}: cannot be read ({cause.strerror})") from cause
     values = dict(zip(sources, rows.T, strict=True))
-    time_s, line = values.pop("time_s"), np.array(lines, dtype=np.int64)
+    time_s, line = values.pop("time_s"), lines
     back = np.flatnonzero(np.diff(time_s) <= 0)
     if len(back):
         raise RecordingError(
@@ -124,7 +125,7 @@ def read_log(path: Path, sources: Mapping[str, Source]) -> CsvLog:
 
 def _numbers(
     path: Path, lines: Iterator[tuple[int, str]], sources: Mapping[str, Source]
-) -> tuple[list[int], NDArray[np.float64]]:
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     content = ((n, text) for n, text in lines if text.strip() and not text.lstrip().startswith("#"))
     head_line, head = next(content, (0, ""))
     if not head:
@@ -133,8 +134,7 @@ def _numbers(
     names = [name.strip() for name in next(csv.reader([head], delimiter=delimiter))]
     places = [_place(path, head_line, names, source.name) for source in sources.values()]
     factors = np.array([source.factor for source in sources.values()])
-    numbers: list[int] = []
-    rows: list[list[float]] = []
+    numbers, rows = array("q"), array("d")  # an hour at 1 kHz as lists takes more than a gigabyte
     read = _Numbers(path, decimal_comma=delimiter != ",")
     for number, text in content:
         cells = next(csv.reader([text], delimiter=delimiter))
@@ -144,8 +144,9 @@ def _numbers(
                 f"{len(names)} columns"
             )
         numbers.append(number)
-        rows.append([read(number, names[place], cells[place]) for place in places])
-    return numbers, np.array(rows, dtype=np.float64).reshape(-1, len(places)) * factors
+        rows.extend(read(number, names[place], cells[place]) for place in places)
+    values = np.array(rows, dtype=np.float64).reshape(-1, len(places)) * factors
+    return np.array(numbers, dtype=np.int64), values
 
 
 def _place(path: Path, line: int, names: list[str], name: str) -> int:
@@ -171,7 +172,8 @@ class _Numbers:
             if mark in cell:
                 self._mark = self._mark or mark
         try:
-            value = float(cell.replace(",", ".") if self._mark == "," else cell)
+            text = cell.replace(",", ".") if self._mark == "," else cell
+            value = math.nan if "_" in text else float(text)  # Python takes 1_000 for a number
         except ValueError:
             value = math.nan
         mixed = self._mark == "," and "." in cell

@@ -156,6 +156,7 @@ def changed(row: int, old: str, new: str) -> list[str]:
         (HEAD, changed(3, ",40,", ",,"), "line 5: fz_n is empty; a line left out"),
         (HEAD, changed(3, "40", "nan"), "line 5: fz_n 'nan' is no number"),
         (HEAD, changed(3, "40", "inf"), "line 5: fz_n 'inf' is no number"),
+        (HEAD, changed(3, "40", "4_0"), "line 5: fz_n '4_0' is no number"),
         (HEAD, changed(3, ",40", ""), "line 5: has 9 values, line 1 names 10 columns"),
         (HEAD, changed(3, "0.03", "0.01"), "line 5: time 0.010000 s does not come after 0.020000"),
         (HEAD, changed(3, "40", "40000"), "line 5: fz_n = 40000 cannot be; check its unit"),
