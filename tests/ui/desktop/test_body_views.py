@@ -25,11 +25,11 @@ Place = tuple[float, float]
 
 
 def shown(angle_deg: float, *, inside: bool = True) -> PlaneLook:
-    return PlaneLook(PushState.DIRECTION, angle_deg, 0.6, 1.0, inside, "word")
+    return PlaneLook(PushState.DIRECTION, angle_deg, 0.6, 1.0, inside, "word", Target())
 
 
 def unknown(state: PushState) -> PlaneLook:
-    return PlaneLook(state, math.nan, math.nan, 0.0, inside=True, word=state.value)
+    return PlaneLook(state, math.nan, math.nan, 0.0, inside=True, word=state.value, target=Target())
 
 
 def tip_of(view: BodyView, colour: QColor, toward: Place) -> float:

@@ -121,7 +121,7 @@ def test_the_viewpoint_is_remembered_and_stands_in_every_recording(
     one.close()
 
     assert Memory.at(tmp_path / "kept" / "window.toml").now == Preferences(front=True)
-    (path,) = tmp_path.glob("*.h5")
+    (path,) = tmp_path.rglob("*.h5")
     told = [event.text for event in read_recording(path).events if event.kind == VIEW_EVENT]
     assert told == ["seen from behind", "seen from the front"]
 

@@ -72,7 +72,7 @@ def test_r_records_a_file_that_reads_back(window: Maker, qtbot: QtBot, tmp_path:
     QTest.keyClick(one, Qt.Key.Key_R)
     wait_for(qtbot, one, TroubleLine, "saved and checked")
 
-    (path,) = tmp_path.glob("*.h5")
+    (path,) = tmp_path.rglob("*.h5")
     recording = read_recording(path)
     assert len(recording.streams["force"].counts) > 1000
     assert "mark" in [event.kind for event in recording.events]
@@ -86,7 +86,7 @@ def test_closing_in_mid_recording_saves_it(window: Maker, qtbot: QtBot, tmp_path
 
     one.close()
 
-    (path,) = tmp_path.glob("*.h5")
+    (path,) = tmp_path.rglob("*.h5")
     assert read_recording(path).status == "complete"
 
 

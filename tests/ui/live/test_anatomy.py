@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from analysis.scapula import ScapularRhythm
 from analysis.target import Target
 from ui.live.anatomy import (
     AboveModel,
@@ -18,7 +20,7 @@ from ui.live.anatomy import (
     page_from_outside,
     superior_allowed,
 )
-from ui.live.moment import Moment
+from ui.live.moment import Moment, moment_of
 from ui.live.push import PushState
 from ui.live.target_map import Stand
 
@@ -122,3 +124,22 @@ def test_what_is_allowed_ends_at_the_superior_limit() -> None:
     assert azimuth_allowed(Target()) == (20.0, 40.0)
     assert superior_allowed(Target()) == (-15.0, 2.0)
     assert superior_allowed(Target(superior_limit_deg=-20.0)) == (-20.0, -20.0)
+
+
+def test_a_target_that_moves_is_drawn_as_it_stands_now(moment: Maker) -> None:
+    """Level it is 30° outward; with the arm up, say, 20° outward and 25° down."""
+    here = moment(push(40.0, 20.0, -25.0), Target(scapula=ScapularRhythm()))
+    rows = here.recent[0]
+    toward = push(1.0, 20.2, -25.1)
+    turned = replace(rows, target_direction=np.tile(toward, (len(rows), 1)))
+    seen = moment_of(here.target, turned, (turned,), here.feed)
+
+    above, outside = AboveModel().look(seen), OutsideModel().look(seen)
+
+    assert (above.inside, outside.inside) == (True, True)
+    assert above.target.glide_azimuth_deg == 20.0
+    assert above.target.inferior_tilt_deg == 25.0
+    assert above.target.scapula is None
+    still = OutsideModel().look(moment(push(40.0, 20.0, -25.0)))
+    assert not still.inside
+    assert still.target == Target()

@@ -79,7 +79,7 @@ def test_every_kind_of_feedback_is_lived_through_and_reaches_the_table(
     assert last.word == "Mine · the plan is done"
     # The recording.
     one.feed.close()
-    (path,) = tmp_path.glob("*.h5")
+    (path,) = tmp_path.rglob("*.h5")
     done = practised(path)
     assert [each.feedback for each in done] == [
         "continuous", "bandwidth", "faded", "faded", "summary", "summary", "summary",
@@ -137,6 +137,6 @@ def test_a_lost_line_leaves_the_plan_where_it_was(lesson: Maker, tmp_path: Path)
     again = [event for event in one.told if event.what is Practised.AGAIN]
     assert [(event.number, event.reason) for event in again] == [(2, "the line was lost")]
     one.feed.close()
-    (path,) = tmp_path.glob("*.h5")
+    (path,) = tmp_path.rglob("*.h5")
     done = practised(path)
     assert [each.number for each in done if not each.set_aside] == [1, 2, 3]
