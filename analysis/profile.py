@@ -38,6 +38,7 @@ class ArcProfile:
         magnitude_n: Mean magnitude of the push.
         glide_n: Mean component along the target.
         azimuth_deg: Of the mean direction, 0 straight back, + lateral.
+        azimuth_error_deg: That minus the target's, within ±180°.
         superior_angle_deg: Of the mean direction, + upward.
         off_axis_deg: Angle between the mean direction and the target.
         speed_deg_s: Mean speed of the elevation, ≥ 0.
@@ -53,6 +54,7 @@ class ArcProfile:
     magnitude_n: Floats
     glide_n: Floats
     azimuth_deg: Floats
+    azimuth_error_deg: Floats
     superior_angle_deg: Floats
     off_axis_deg: Floats
     speed_deg_s: Floats
@@ -128,6 +130,8 @@ def _arc(series: ResolvedSeries, span: Span, target: Target, width_deg: float) -
         moving = series.target_direction[part].T
         toward = np.stack([bins.mean(axis, directed) for axis in moving], axis=1)
     back, up, out = -push[:, 0], push[:, 1], push[:, 2]
+    azimuth_deg = np.rad2deg(np.arctan2(out, back))
+    wanted_deg = np.rad2deg(np.arctan2(toward[..., 2], -toward[..., 0]))
     speed = np.abs(series.elevation_speed_rad_s[part])
     return ArcProfile(
         elevation_deg=bins.middle_deg,
@@ -135,7 +139,8 @@ def _arc(series: ResolvedSeries, span: Span, target: Target, width_deg: float) -
         directed=bins.count(directed),
         magnitude_n=bins.mean(series.magnitude_n[part], held),
         glide_n=bins.mean(series.glide_n[part], held),
-        azimuth_deg=np.rad2deg(np.arctan2(out, back)),
+        azimuth_deg=azimuth_deg,
+        azimuth_error_deg=(azimuth_deg - wanted_deg + 180.0) % 360.0 - 180.0,
         superior_angle_deg=np.rad2deg(np.arctan2(up, np.hypot(back, out))),
         off_axis_deg=np.rad2deg(angle_between(push, toward)),
         speed_deg_s=np.rad2deg(bins.mean(speed, np.isfinite(speed))),

@@ -47,17 +47,13 @@ class Quantity:
     u: Callable[[ArcProfile], Floats] | None = None
 
 
-def _azimuth_error(arc: ArcProfile, target: Target) -> Floats:
-    error = arc.azimuth_deg - target.glide_azimuth_deg
-    return np.asarray((error + 180.0) % 360.0 - 180.0)
-
-
 QUANTITIES: tuple[Quantity, ...] = tuple(
     Quantity(*row)
     for row in (
         (
             "azimuth_error_deg", "azimuth error", "°", 1,
-            "further outward", "less far outward", _azimuth_error, lambda arc: arc.azimuth_u_deg,
+            "further outward", "less far outward", lambda arc, _: arc.azimuth_error_deg,
+            lambda arc: arc.azimuth_u_deg,
         ),
         (
             "superior_angle_deg", "superior angle", "°", 1,

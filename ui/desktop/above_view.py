@@ -22,8 +22,8 @@ class AboveView(BodyView):
     """
 
     def __init__(self, target: Target, side: str) -> None:
-        super().__init__(tr("from above"), tr("push seen from above"))
-        self._target, self._side = target, side
+        super().__init__(tr("from above"), tr("push seen from above"), target)
+        self._side = side
         self._stand = Stand.BEHIND
 
     def look_from(self, stand: Stand) -> None:

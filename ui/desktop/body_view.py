@@ -13,6 +13,7 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QBrush, QColor, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
+from analysis.target import Target
 from ui.desktop import look as colours
 from ui.desktop.look import faded, font, text_scale
 from ui.desktop.still import Still
@@ -40,10 +41,12 @@ class BodyView(QWidget):
     Args:
         title: Of the view.
         name: For a screen reader.
+        target: What lies around the push follows it.
     """
 
-    def __init__(self, title: str, name: str) -> None:
+    def __init__(self, title: str, name: str, target: Target) -> None:
         super().__init__()
+        self._target = target
         self._title = title
         self._look: PlaneLook | None = None
         self._still = Still(self, self._paint_still)
@@ -73,7 +76,10 @@ class BodyView(QWidget):
     """``+`` where an angle shows its sign."""
 
     def show_look(self, look: PlaneLook) -> None:
-        """Show one look."""
+        """Show one look; what lies around is painted anew where the target has moved."""
+        if look.target != self._target:
+            self._target = look.target
+            self._still.forget()
         self._look = look
         self.update()
 

@@ -28,8 +28,8 @@ class OutsideView(BodyView):
     sign = "+"
 
     def __init__(self, target: Target, side: str) -> None:
-        super().__init__(tr("from the outside"), tr("push seen from the outside"))
-        self._target, self._side = target, side
+        super().__init__(tr("from the outside"), tr("push seen from the outside"), target)
+        self._side = side
 
     def page(self, angle_deg: float) -> Place:
         """Return where an angle points on the page, seen from the outside."""

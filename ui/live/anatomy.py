@@ -10,11 +10,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from analysis.target import Target
 from ui.live.moment import Moment
-from ui.live.push import PushState
+from ui.live.push import PushState, newest_of, target_now
 from ui.live.target_map import Stand
 
 SHORTEST = 0.35
@@ -32,6 +33,7 @@ class PlaneLook:
         reach: Length of the arrow, 0 to 1, by the force against the top of its band.
         inside: Where it is allowed to be; unknown is not outside.
         word: What it means; where nothing is known, why.
+        target: Against which, as it stands now.
     """
 
     state: PushState
@@ -40,6 +42,7 @@ class PlaneLook:
     reach: float
     inside: bool
     word: str
+    target: Target
 
 
 class AboveModel:
@@ -47,12 +50,12 @@ class AboveModel:
 
     def look(self, moment: Moment) -> PlaneLook:
         """Return the view of now."""
-        push, target = moment.push, moment.target
+        push, target = moment.push, target_as_it_stands(moment)
         low, high = azimuth_allowed(target)
         sideways = push.azimuth_deg
         words = {-1: "more lateral", 0: "along the target", 1: "less lateral"}
         where = int(sideways > high) - int(sideways < low)
-        return _plane_look(moment, sideways, push.azimuth_u_deg, where, words[where])
+        return _plane_look(moment, target, sideways, push.azimuth_u_deg, where, words[where])
 
 
 class OutsideModel:
@@ -60,15 +63,17 @@ class OutsideModel:
 
     def look(self, moment: Moment) -> PlaneLook:
         """Return the view of now."""
-        push, target = moment.push, moment.target
+        push, target = moment.push, target_as_it_stands(moment)
         low, high = superior_allowed(target)
         upward = push.superior_deg
         words = {-1: "too far down", 0: "not upward", 1: "slipping up"}
         where = int(upward > high) - int(upward < low)
-        return _plane_look(moment, upward, push.superior_u_deg, where, words[where])
+        return _plane_look(moment, target, upward, push.superior_u_deg, where, words[where])
 
 
-def _plane_look(moment: Moment, angle_deg: float, u_deg: float, where: int, word: str) -> PlaneLook:
+def _plane_look(
+    moment: Moment, target: Target, angle_deg: float, u_deg: float, where: int, word: str
+) -> PlaneLook:
     known = not math.isnan(angle_deg)
     reach = 0.0
     if known:
@@ -81,6 +86,21 @@ def _plane_look(moment: Moment, angle_deg: float, u_deg: float, where: int, word
         reach=reach,
         inside=not where,
         word=word if known else moment.state.value,
+        target=target,
+    )
+
+
+def target_as_it_stands(moment: Moment) -> Target:
+    """Return the target of now as one that stands still, to half a degree."""
+    if moment.target.scapula is None:
+        return moment.target
+    x, y, z = target_now(newest_of(moment.recent), moment.target)
+    azimuth, tilt = np.rad2deg([np.arctan2(z, -x), -np.arctan2(y, np.hypot(x, z))])
+    return msgspec.structs.replace(
+        moment.target,
+        glide_azimuth_deg=float(np.clip(np.round(2.0 * azimuth) / 2.0, -90.0, 90.0)),
+        inferior_tilt_deg=float(np.clip(np.round(2.0 * tilt) / 2.0, -45.0, 45.0)),
+        scapula=None,
     )
 
 

@@ -6,6 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
+from analysis.target import Target
 from analysis.trial import Trial
 from ui.report.figures.lines import extremes, points_of_a_line, ways
 from ui.report.look import ALLOWED, INK, LIMIT, as_svg, drawing
@@ -39,15 +40,31 @@ def _superior(trial: Trial) -> str:
         _lines(ax, trial, angle)
         low, high = ax.get_ylim() if ax.has_data() else (0.0, 0.0)
         limit = target.superior_limit_deg
-        low = min(low, -target.inferior_tilt_deg - ANGLE_ROOM_DEG)
+        low = min(low, _target(ax, target) - ANGLE_ROOM_DEG)
         ax.set_ylim(low, max(high, limit + ANGLE_ROOM_DEG))
         ax.axhspan(low, limit, color=ALLOWED, lw=0, zorder=0)
         ax.axhline(limit, color=LIMIT, lw=0.9, zorder=1)
-        ax.axhline(-target.inferior_tilt_deg, color=LIMIT, lw=0.9, ls=":", zorder=1)
         _name(ax, limit, "limit")
-        _name(ax, -target.inferior_tilt_deg, "target")
         ax.set(title="Upward angle of the push", ylabel="superior angle in °, + is upward")
         return as_svg(figure, "Superior angle against elevation")
+
+
+def _target(ax: Axes, target: Target) -> float:
+    """Draw the superior angle of the target, up and down if it moves; return where it is lowest."""
+    if target.scapula is None:
+        ax.axhline(-target.inferior_tilt_deg, color=LIMIT, lw=0.9, ls=":", zorder=1)
+        _name(ax, -target.inferior_tilt_deg, "target")
+        return -target.inferior_tilt_deg
+    elevation_deg = np.linspace(0.0, ax.get_xlim()[1], 40)
+    superior_deg = np.zeros((2, len(elevation_deg)))
+    for lowering in (0, 1):
+        share = np.full(len(elevation_deg), float(lowering))
+        x, y, z = target.directions(np.deg2rad(elevation_deg), share).T
+        superior_deg[lowering] = np.rad2deg(np.arctan2(y, np.hypot(x, z)))
+        ax.plot(elevation_deg, superior_deg[lowering], color=LIMIT, lw=0.9, ls=":", zorder=1)
+    ax.set_xlim(0.0, elevation_deg[-1])
+    _name(ax, float(superior_deg[0, -1]), "target")
+    return float(superior_deg.min())
 
 
 def _force(trial: Trial) -> str:
