@@ -103,17 +103,17 @@ def _one(
     with np.errstate(invalid="ignore"):
         within = (values >= low) & (values <= high)
         beyond = np.maximum(mean - high, low - mean)
-        above = mean > high
+        above = np.asarray(mean > high)
     seen = known & arc
-    whole = seen.sum(axis=(1, 2)) == arc.sum()
+    whole: Flags = np.asarray(seen.sum(axis=(1, 2)) == arc.sum())
     difference = (mean - experts)[np.isfinite(mean)]
-    outside = np.nan_to_num(beyond, nan=-1.0) > 0.0
+    outside = np.asarray(np.nan_to_num(beyond, nan=-1.0) > 0.0)
     return AgainstBand(
         quantity=quantity,
         known_percent=float(100.0 * np.isfinite(mean).sum() / arc.sum()),
         inside_percent=float(100.0 * within[seen].mean()) if seen.any() else None,
         repetitions=len(values),
-        repetitions_inside=int((within | ~arc).all(axis=(1, 2))[whole].sum()),
+        repetitions_inside=int(np.sum(whole & (within | ~arc).all(axis=(1, 2)))),
         repetitions_whole=int(whole.sum()),
         mean_difference=float(difference.mean()) if len(difference) else None,
         rms_difference=float(np.sqrt(np.mean(difference**2))) if len(difference) else None,

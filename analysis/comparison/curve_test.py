@@ -137,7 +137,7 @@ def compare_curves(
 
 def _common(curves: Floats) -> slice:
     """Return the longest part of the arc that every curve has."""
-    runs = runs_of(np.isfinite(curves).all(axis=0))
+    runs = runs_of(np.asarray(np.isfinite(curves).all(axis=0)))
     start, stop = max(runs, key=lambda run: run[1] - run[0], default=(0, 0))
     return slice(start, stop)
 
