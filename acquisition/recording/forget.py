@@ -30,6 +30,8 @@ from acquisition.recording.raw_log import copy_raw_log, find_raw_log, raw_log_pa
 from acquisition.recording.session_folder import OWNER_ONLY, remove_empty_folders
 from acquisition.recording.verify import verify_recording
 
+PIECE_BYTES = 1 << 20
+
 
 @dataclass(frozen=True, slots=True)
 class Trace:
@@ -41,7 +43,8 @@ class Trace:
         recordings: Labelled with the code.
         beside: Files of the same name as one of these, such as its report.
         mentions: Recordings of others whose note or events name the code.
-        unclear: Files that cannot be read, and others called after the code, with the reason.
+        unclear: Files that cannot be read, and others that are called after the code or name it
+            (tables, reports of several people, references), with the reason.
     """
 
     code: str
@@ -67,11 +70,12 @@ def trace_of(code: str, folder: Path) -> Trace:
     known = {*own, *beside, *mentions}
     unclear = [(path, f"cannot be read: {why}") for path, why in index.unreadable]
     holding = {parent for path in known for parent in path.parents}  # goes with what it holds
-    unclear += [
-        (path, "is called after the code")
-        for path in sorted(folder.rglob("*"))
-        if path not in known and path not in holding and _word(code).search(path.name)
-    ]
+    for path in sorted(folder.rglob("*")):
+        if path in known or path in holding:
+            continue
+        reason = _reason_to_look(path, code)
+        if reason:
+            unclear.append((path, reason))
     return Trace(code, folder, tuple(own), tuple(beside), tuple(mentions), tuple(unclear))
 
 
@@ -167,6 +171,28 @@ def _mentions(path: Path, code: str) -> bool:
         texts = [file.text("note")]
         texts += [text.decode("utf-8", "replace") for text in file.rows(layout.EVENTS)["text"]]
     return any(map(_word(code).search, texts))
+
+
+def _reason_to_look(path: Path, code: str) -> str:
+    """Return why a file that is none of the known ones may be a person's; empty if it is not."""
+    if _word(code).search(path.name):
+        return "is called after the code"
+    if not path.is_file() or path.is_symlink() or path.suffix in (".raw", ".h5", PART_SUFFIX):
+        return ""  # recordings were looked into, and bytes of the line hold no codes
+    try:
+        return "names the code" if _holds(path, code) else ""
+    except OSError as cause:
+        return f"cannot be read ({cause.strerror})"
+
+
+def _holds(path: Path, code: str) -> bool:
+    word, tail = re.compile(_word(code).pattern.encode()), b""
+    with path.open("rb") as file:
+        while piece := file.read(PIECE_BYTES):
+            if word.search(tail + piece):
+                return True
+            tail = piece[-len(code) - 1 :]
+    return False
 
 
 def _beside(recording: Path) -> Iterator[Path]:

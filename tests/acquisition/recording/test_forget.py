@@ -11,7 +11,7 @@ import pytest
 
 from acquisition.clock import ManualClock
 from acquisition.errors import RecordingError
-from acquisition.recording.forget import delete, recode, trace_of
+from acquisition.recording.forget import PIECE_BYTES, delete, recode, trace_of
 from acquisition.recording.model import Event, TrialLabel
 from acquisition.recording.reader import read_recording
 from acquisition.recording.session_folder import make_session_folder
@@ -188,3 +188,18 @@ def test_a_new_code_has_folders_of_its_own(sessions: Path) -> None:
     assert path == sessions / "T55" / "2026-03-31" / "20260331_T55.h5"
     assert sorted(one.name for one in sessions.iterdir()) == ["T08", "T55"]
     assert trace_of("T07", sessions).unclear == ()
+
+
+def test_a_table_or_report_that_names_the_person_is_told(folder: Path) -> None:
+    table = folder / "measures.csv"
+    table.write_text("person,force\nE02,30\nT07,40\n")
+    (folder / "others.csv").write_text("person,force\nE02,30\nT071,40\nXT07,3\n")
+    large = folder / "large.json"
+    large.write_bytes(b" " * (PIECE_BYTES - 2) + b"T07 " + b" " * 99)
+
+    delete(trace_of("T07", folder))
+
+    assert set(trace_of("T07", folder).unclear) == {
+        (table, "names the code"),
+        (large, "names the code"),
+    }
