@@ -38,5 +38,8 @@ def run(args: argparse.Namespace) -> int:
             print(f"kept: {saved.raw_bytes} bytes of the line in its raw log", file=sys.stderr)
         for what in saved.lost:
             print(f"lost: {what}", file=sys.stderr)
+        if saved.raw_bytes is not None and saved.lost:
+            again = f'perpend record --port "replay:{saved.path}?speed=max&raw=yes" --out NEW'
+            print(f"the raw log may hold more; to record its bytes anew: {again}", file=sys.stderr)
         print(saved.path)
     return INCOMPLETE if saved.lost else DONE
