@@ -29,6 +29,7 @@ VERBS: tuple[tuple[str, str], ...] = (
     ("analyse", "measure one or many recordings"),
     ("report", "write the HTML report of a recording"),
     ("reference", "build an expert reference band from recordings"),
+    ("compare", "a trainee beside the experts, or after beside before, along the arc"),
     ("export", "recordings as tables, C3D or a dataset folder, for other programs"),
     ("study", "many recordings of many people: tables, progress, variability, reliability"),
     ("ports", "list serial devices, saying which answer as a rig"),

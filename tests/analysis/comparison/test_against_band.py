@@ -45,7 +45,7 @@ def test_an_upward_slip_on_a_part_of_the_raise_is_told_with_place_size_and_side(
     """The slip is made: 2, 5 and 3 degrees above the band in three bins from 50° to 65°."""
     values = experts_like(reference)
     high = as_array(reference.bands["superior_angle_deg"].ways[PhaseName.RAISE].high)
-    values[:, SUPERIOR, 0, 10:13] = high[10:13] + [2.0, 5.0, 3.0]
+    values[:, SUPERIOR, 0, 10:13] = high[10:13] + np.array([2.0, 5.0, 3.0])
 
     found = against_band(performance([values]), reference)
 

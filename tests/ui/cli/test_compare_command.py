@@ -1,0 +1,124 @@
+"""``perpend compare``: sentences, JSON and report from recordings."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from acquisition.record import record_trial
+from acquisition.recording.model import TrialLabel
+from acquisition.virtual_rig import default_rig
+from analysis.target import Target
+from ui.cli.exit_codes import DONE, FAILED
+from ui.cli.main import main
+
+Perpend = Callable[..., Any]
+EXPERTS = ("E01", "E02", "E03", "E04")
+
+
+def record(folder: Path, person: str, seed: int, repetitions: int) -> Path:
+    path = folder / f"{person}_{seed}.h5"
+    record_trial(
+        f"virtual:?trainee={person}&seed={seed}&reps={repetitions}&top=60&speed=max",
+        path,
+        rig=default_rig(),
+        target_json=Target().to_json(),
+        label=TrialLabel(person=person),
+    )
+    return path
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder with two trials of one who slips upward, and a reference."""
+    folder = tmp_path_factory.mktemp("compared")
+    experts = [record(folder, person, 3, 5) for person in EXPERTS]
+    record(folder, "T01", 1, 5)
+    record(folder, "T01", 2, 5)
+    out = folder / "reference.json"
+    assert main(["reference", *map(str, experts), "--out", str(out), "--resamples", "200"]) == 0
+    return folder
+
+
+def words(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_a_trainee_beside_experts_is_told_where_and_by_how_much(
+    perpend: Perpend, folder: Path
+) -> None:
+    said = perpend("compare", folder / "T01_1.h5", "--reference", folder / "reference.json")
+
+    told = words(said.out)
+    assert said.code == DONE
+    assert "On the raise, from" in told
+    assert "the mean is further upward than the band: by up to" in told
+    assert "(5 of 5 repetitions leave it there)" in told
+    assert "one person is no sample of people" in told
+    assert told.index("• ") < told.index("beside the experts")  # sentences before numbers
+
+
+def test_json_has_the_same_and_no_number_that_is_none(perpend: Perpend, folder: Path) -> None:
+    said = perpend(
+        "compare", folder / "T01_1.h5", "--reference", folder / "reference.json", "--json"
+    )
+
+    found = json.loads(said.out, parse_constant=pytest.fail)
+    superior = next(one for one in found["against"] if one["quantity"] == "superior_angle_deg")
+    assert superior["excursions"][0]["above"] is True
+    assert superior["inside_percent"] < 50.0
+    assert found["after"]["repetitions"] == 5
+    assert found["after"]["recordings"][0]["sha256"]
+    assert found["reference"]["experts"] == list(EXPERTS)
+
+
+def test_after_beside_before_needs_no_reference(perpend: Perpend, folder: Path) -> None:
+    said = perpend("compare", folder / "T01_1.h5", "--before", folder / "T01_2.h5")
+
+    told = words(said.out)
+    assert said.code == DONE
+    assert "Where along the arc does after differ from before?" in told
+    assert "after beside before" in told
+
+
+def test_the_report_is_whole_harmless_and_always_the_same(
+    perpend: Perpend, folder: Path, tmp_path: Path
+) -> None:
+    call = (
+        "compare", folder / "T01_1.h5", "--before", folder / "T01_2.h5",
+        "--reference", folder / "reference.json",
+    )  # fmt: skip
+    for name in ("a.html", "b.html"):
+        assert perpend(*call, "--out", tmp_path / name).code == DONE
+
+    page = (tmp_path / "a.html").read_text("utf-8")
+    assert page == (tmp_path / "b.html").read_text("utf-8")
+    assert page.count("<svg") == 4
+    assert "<script" not in page
+    assert "never used on a person" in page
+    assert page.index("In words") < page.index("Along the arc") < page.index("Beside the experts")
+    refused = perpend(*call, "--out", tmp_path / "a.html")
+    assert refused.code == FAILED
+    assert "exists already" in refused.err
+
+
+@pytest.mark.parametrize(
+    ("extra", "said"),
+    [
+        ((), "nothing to compare with: name a reference, or what was before"),
+        (("--reference", "none.json"), "none.json"),
+        (("--before", "none.h5"), "none.h5"),
+    ],
+)
+def test_what_cannot_be_compared_is_one_line(
+    perpend: Perpend, folder: Path, extra: tuple[str, ...], said: str
+) -> None:
+    answer = perpend("compare", folder / "T01_1.h5", *extra)
+
+    assert answer.code == FAILED
+    assert said in answer.err
+    assert len(answer.err.strip().splitlines()) == 1

@@ -1,0 +1,92 @@
+"""``perpend compare``: a trainee beside the experts' reference, and after beside before."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ui.cli.arguments import add_json, add_recordings, add_target, target_for
+from ui.cli.batch import Batch, recordings_in, trial_of
+from ui.cli.exit_codes import DONE
+from ui.cli.output import new_files, write_whole
+
+if TYPE_CHECKING:
+    from analysis.comparison.comparison import Comparison
+    from analysis.comparison.performance import Performance
+    from analysis.target import Target
+
+METHODS = ("field", "permutation")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of the verb."""
+    add_recordings(parser)
+    parser.add_argument(
+        "--reference", type=Path, metavar="JSON", help="the experts', of perpend reference"
+    )
+    parser.add_argument(
+        "--before", type=Path, nargs="+", default=[], metavar="FILE",
+        help="earlier recordings of the same people, or folders",
+    )  # fmt: skip
+    add_target(parser)
+    parser.add_argument(
+        "--method", choices=METHODS, default="field",
+        help="of the tests along the arc: random field theory (default) or permutations",
+    )  # fmt: skip
+    parser.add_argument("--seed", type=int, default=0, metavar="N", help="of the permutations")
+    parser.add_argument("--out", type=Path, metavar="HTML", help="write the report there")
+    parser.add_argument("--force", action="store_true", help="replace a report of the same name")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Compare, say what was found, write the report, and return the exit code."""
+    from analysis.comparison.comparison import compare
+    from analysis.comparison.curve_test import Method
+    from analysis.reference.reference_file import load_reference
+
+    if args.out is not None:
+        new_files((args.out,), force=args.force)
+    reference = None if args.reference is None else load_reference(args.reference)
+    # Experts and trainee are measured against the same, unless it is asked for otherwise.
+    target = target_for(args.target) or (reference.target if reference else None)
+    after, code = _performance(args.files, target)
+    before, earlier = _performance(args.before, target) if args.before else (None, DONE)
+    comparison = compare(
+        after,
+        before=before,
+        reference=reference,
+        method=Method.PERMUTATION if args.method == "permutation" else Method.FIELD,
+        seed=args.seed,
+    )
+    _print(comparison, as_json=args.json)
+    if args.out is not None:
+        from ui.report.comparison_report import build_comparison
+
+        write_whole(args.out, build_comparison(comparison))
+        if not args.json:
+            print(f"\nreport  {args.out}")
+    return max(code, earlier)
+
+
+def _performance(files: list[Path], target: Target | None) -> tuple[Performance, int]:
+    from analysis.comparison.performance import performance_of
+    from analysis.reference.evidence import evidence_of
+
+    batch = Batch("compare", recordings_in(files), "analysing")
+    found = list(batch.done(lambda path: evidence_of(trial_of(path, target))))
+    return performance_of(found), batch.exit_code
+
+
+def _print(comparison: Comparison, *, as_json: bool) -> None:
+    if as_json:
+        from analysis.comparison.plain import plain_comparison
+
+        print(json.dumps(plain_comparison(comparison), indent=2, allow_nan=False))
+        return
+    from ui.cli.comparison_table import comparison_tables
+    from ui.cli.tables import print_all
+
+    print_all(comparison_tables(comparison))
