@@ -52,7 +52,7 @@ def test_what_the_low_pass_took_is_given_back(passes: int) -> None:
     found = band_rms([run(sections, noise)], BAND, fs_hz=FS_HZ, smoothing=smoothing)
 
     assert found == pytest.approx(0.2, rel=0.02)
-    assert gain_of(smoothing, np.array([10.0]), fs_hz=FS_HZ) == pytest.approx(np.sqrt(0.5))
+    assert gain_of(smoothing, (10.0,), fs_hz=FS_HZ) == pytest.approx(np.sqrt(0.5))
 
 
 def test_short_runs_do_not_count_and_none_is_no_number() -> None:
@@ -92,3 +92,14 @@ def test_the_tremble_of_the_virtual_hand_is_found(told: Callable[..., Any]) -> N
     assert expected > 1.5
     found = one.phases[PhaseName.MOVEMENT].values["force_tremor_rms_N"]
     assert found == pytest.approx(expected, rel=0.12)
+
+
+def test_a_high_rate_changes_nothing() -> None:
+    """At 1 kHz only one sample in ten is looked at: noise low-passed at 10 Hz folds nothing in."""
+    noise = np.random.default_rng(5).normal(size=1_000_000)
+    sections = signal.butter(2, 10.0, fs=1000.0, output="sos")
+    smoothing = Smoothing(10.0, 2, 1)
+
+    found = band_rms([signal.sosfilt(sections, noise)], BAND, fs_hz=1000.0, smoothing=smoothing)
+
+    assert found == pytest.approx(np.sqrt(4.0 / 500.0), rel=0.03)
