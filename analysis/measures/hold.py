@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.measures.phase_view import PhaseView, Withheld, least_samples, percent
+from analysis.vectors import all_finite, lengths
 
 Floats = NDArray[np.float64]
 
@@ -52,11 +53,11 @@ def contact_shift(view: PhaseView) -> float:
         raise Withheld("the hand was not on, or the contact point not known, at set-up")
     if len(during) < least:
         raise Withheld("the contact point is not known in this phase")
-    away = np.linalg.norm(during - before.mean(axis=0), axis=1)
+    away = lengths(during - before.mean(axis=0))
     return float(np.percentile(away, CONTACT_SHIFT_PERCENTILE) * 1e3)
 
 
 def _known_points(view: PhaseView, points_m: Floats, part: slice) -> Floats:
     """Return the contact points (m, 3) of a part where there is a direction."""
     here = points_m[part][view.series.directed[part]]
-    return here[np.isfinite(here).all(axis=1)]
+    return here[all_finite(here)]

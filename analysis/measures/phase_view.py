@@ -13,6 +13,7 @@ from analysis.measure_settings import MeasureSettings
 from analysis.series import ResolvedSeries
 from analysis.target import Target
 from analysis.trial import PhaseName, RepetitionSpans
+from analysis.vectors import all_finite
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -63,7 +64,7 @@ class PhaseView:
     @cached_property
     def known(self) -> Flags:
         """Where the force is a number."""
-        return np.asarray(np.isfinite(self.part(self.series.force_n)).all(axis=1))
+        return all_finite(self.part(self.series.force_n))
 
     @cached_property
     def held(self) -> Flags:
