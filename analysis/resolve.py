@@ -56,11 +56,13 @@ def target_map(force_n: Floats, target: Floats) -> Floats:
 
     Args:
         force_n: Shape (n, 3) in B.
-        target: Unit vector (3,), or one for each push (n, 3), in B, not straight up or down.
+        target: Vector (3,) of any length, or one for each push (n, 3), in B, not straight up or
+            down.
     """
     lateral = cross(np.array([0.0, 1.0, 0.0]), target)
     lateral /= np.linalg.norm(lateral, axis=-1, keepdims=True)
     superior = cross(target, lateral)
+    superior /= np.linalg.norm(superior, axis=-1, keepdims=True)
     across = np.stack([dot(force_n, lateral), dot(force_n, superior)], axis=1)
     size = np.linalg.norm(across, axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -148,5 +148,9 @@ def test_a_target_that_moves_is_the_middle_of_the_map(moment: Maker) -> None:
     assert look.point_deg == pytest.approx([0.0, 0.0], abs=1e-6)
     assert look.trail_deg == pytest.approx(0.0, abs=1e-6)
     assert look.toward == pytest.approx(tilted)
+    aside = replace(turned, force_n=np.tile([-30.0, -3.0, 20.0], (len(rows), 1)))
+    off = TargetMapModel().look(moment_of(moving, aside, (aside,), here.feed))
+    assert np.hypot(*off.point_deg) > 15.0
+    assert off.trail_deg == pytest.approx(np.tile(off.point_deg, (len(off.trail_deg), 1)))
     line = superior_limit_line(moving, look.toward)
     assert line[75] == pytest.approx([0.0, 27.0], abs=0.01)  # +2° seen from 25° below level
