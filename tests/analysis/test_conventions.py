@@ -21,6 +21,7 @@ from analysis.target import Target
 
 PAGE = Path(str(analysis.__file__)).with_name("CONVENTIONS.md").read_text(encoding="utf-8")
 NAMES = re.compile(r"`([^`]+)`")
+KEYS = [one.key for one in PHASE_MEASURES] + [one.key for one in REPETITION_MEASURES]
 
 
 def rows() -> Iterator[tuple[list[str], list[str], str]]:
@@ -62,14 +63,13 @@ def test_a_parameter_stands_there_with_its_value_and_a_reason(name: str, value: 
     assert reason
 
 
-@pytest.mark.parametrize("key", [one.key for one in (*PHASE_MEASURES, *REPETITION_MEASURES)])
+@pytest.mark.parametrize("key", KEYS)
 def test_a_measure_is_defined_there(key: str) -> None:
     assert f"`{key}`" in PAGE
 
 
 def test_nothing_is_defined_there_that_is_none() -> None:
-    measures = {one.key for one in (*PHASE_MEASURES, *REPETITION_MEASURES)}
-    known = {name.rpartition(".")[2] for name, _ in parameters()} | measures
+    known = {name.rpartition(".")[2] for name, _ in parameters()} | set(KEYS)
     units = re.compile(r"_(deg|N|percent|mm|hz|n|s|rad|deg_s)$")
 
     named = {name.rpartition(".")[2] for names, *_ in rows() for name in names}

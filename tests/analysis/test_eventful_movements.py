@@ -19,7 +19,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from analysis.repetition_tracker import RepetitionTracker
+from analysis.repetition_tracker import FinishedRepetition, RepetitionTracker
 from analysis.repetitions import find_repetitions
 from analysis.series import rows_of
 from analysis.trial import RepetitionSpans
@@ -277,7 +277,7 @@ def test_live_the_same_repetitions_are_found(series: Maker, told: list[Lift], bl
     rows = series(trial.elevation)
     tracker = RepetitionTracker(fs_hz=FS_HZ)
 
-    live = []
+    live: list[FinishedRepetition] = []
     for begin in range(0, len(rows), block):
         live += tracker.feed(rows_of(rows, slice(begin, begin + block)))
     live += tracker.finish()

@@ -72,7 +72,9 @@ def test_what_is_allowed_on_the_map_moves_with_a_target_that_moves(qtbot: QtBot)
     )  # fmt: skip
 
     def lowest_forbidden_deg() -> float:
-        return min(point.y() for point in view._above.polygon() if abs(point.x()) < 5.0)
+        corners = view._above.polygon()
+        points = (corners.at(number) for number in range(corners.size()))
+        return float(min(point.y() for point in points if abs(point.x()) < 5.0))
 
     at_home = lowest_forbidden_deg()
     view.show_look(look)

@@ -30,12 +30,15 @@ def series(elevation_deg: Floats, start_s: float = 0.0) -> ResolvedSeries:
         saturated=no,
         contact=no,
         directed=no,
-        **dict.fromkeys(
-            ("glide_n", "azimuth_rad", "superior_angle_rad", "off_axis_rad", "azimuth_u_rad",
-             "superior_angle_u_rad", "off_axis_u_rad", "plane_rad"),
-            unknown,
-        ),
-    )  # fmt: skip
+        glide_n=unknown,
+        azimuth_rad=unknown,
+        superior_angle_rad=unknown,
+        off_axis_rad=unknown,
+        azimuth_u_rad=unknown,
+        superior_angle_u_rad=unknown,
+        off_axis_u_rad=unknown,
+        plane_rad=unknown,
+    )
 
 
 def arc(top_deg: float) -> Floats:
