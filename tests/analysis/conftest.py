@@ -58,6 +58,12 @@ def recording_of(rig: VirtualRig) -> Recording:
 
 
 @pytest.fixture(scope="session")
+def made_recording() -> Callable[[VirtualRig], Recording]:
+    """Return `recording_of`, for a rig that something happens to."""
+    return recording_of
+
+
+@pytest.fixture(scope="session")
 def told() -> Callable[..., Told]:
     """Return a maker of recordings: side, axes, person, seed, and options of the virtual rig."""
     made: dict[str, Told] = {}
