@@ -1,0 +1,199 @@
+"""Everything a study says of its measures: variability, reliability, learning, groups."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.errors import StudyError
+from analysis.reference.evidence import COMPARED
+from analysis.study.groups import Contrast, between_conditions, between_groups
+from analysis.study.laboratories import Precision, precision
+from analysis.study.learning import Learning, Tried, learning_of
+from analysis.study.precision import Plan, plan
+from analysis.study.reliability import Icc, Measurement, intraclass, measurement
+from analysis.study.variance import Components, components
+from analysis.tidy.practice import PRACTICE, SET_ASIDE
+from analysis.trial import PhaseName
+
+Floats = NDArray[np.float64]
+
+WANTED = {"deg": 1.0, "N": 2.0, "percent": 5.0, "s": 2.0}
+"""Half width of the interval of a person's mean that a plan is made for, by the last word of the
+key. Ours: what a teacher would act on."""
+PHASE_OF = {key: (phase or PhaseName.MOVEMENT).value for key, phase in COMPARED}
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """One repetition of a study.
+
+    Attributes:
+        person: Code.
+        group: Kind of person.
+        session: Number of the person's session.
+        role: As in `analysis.tidy.practice`.
+        condition: As labelled.
+        practised: Repetitions of practice by then.
+        values: The measures studied, NaN where not known.
+    """
+
+    person: str
+    group: str
+    session: int
+    role: str
+    condition: str
+    practised: int
+    values: Mapping[str, float]
+
+
+@dataclass
+class Gathering:
+    """Takes the rows of the main table and keeps what the statistics need.
+
+    Attributes:
+        done: One for each repetition, in the order of the table.
+    """
+
+    done: list[Done] = field(default_factory=list)
+    _open: dict[str, Any] = field(default_factory=dict)
+
+    def __call__(self, row: Mapping[str, Any]) -> None:
+        """Take a row; the phases of a repetition follow each other, the movement last."""
+        for key, phase in PHASE_OF.items():
+            if row["phase"] == phase:
+                self._open[key] = np.nan if row[key] is None else float(row[key])
+        if row["phase"] != PhaseName.MOVEMENT.value:
+            return
+        values, self._open = self._open, {}
+        if row["role"] != SET_ASIDE:
+            self.done.append(
+                Done(
+                    row["person"], row["group"], row["session"], row["role"],
+                    row["condition"] or "", row["practised"], values,
+                )
+            )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureFindings:
+    """What a study says of one measure; what could not be had is None with a reason.
+
+    Attributes:
+        key: Of the measure.
+        values: How many repetitions of practice have it.
+        variability: Variance components, over practice.
+        plan: What a wanted precision takes.
+        operators: Precision between people, over practice.
+        icc: Intraclass correlations of session means, over practice.
+        errors: Error of measurement of a session mean, both kinds.
+        table: People and sessions that these rest on.
+        learning: By person.
+        groups: Kinds of people side by side.
+        conditions: Roles side by side, within people.
+        reasons: Why something is None, by its name.
+    """
+
+    key: str
+    values: int
+    variability: Components | None
+    plan: Plan | None
+    operators: Precision | None
+    icc: tuple[Icc, ...]
+    errors: tuple[Measurement, ...]
+    table: tuple[int, int]
+    learning: tuple[Learning, ...]
+    groups: tuple[Contrast, ...]
+    conditions: tuple[Contrast, ...]
+    reasons: Mapping[str, str]
+
+
+def findings(done: Iterable[Done]) -> tuple[MeasureFindings, ...]:
+    """Return what is found of each measure, in the order of `COMPARED`."""
+    all_done = list(done)
+    return tuple(_of_measure(key, all_done) for key in PHASE_OF)
+
+
+def wanted(key: str) -> float:
+    """Return the precision that is planned for."""
+    return WANTED.get(key.rsplit("_", 1)[-1], 1.0)
+
+
+def _of_measure(key: str, done: list[Done]) -> MeasureFindings:
+    practice = [one for one in done if one.role == PRACTICE]
+    values = np.array([one.values[key] for one in practice])
+    reasons: dict[str, str] = {}
+    people, sessions = [one.person for one in practice], [one.session for one in practice]
+    variability = None
+    try:
+        variability = components(values, people, sessions)
+    except StudyError as why:
+        reasons["variability"] = str(why)
+    operators = None
+    try:
+        operators = precision(_by_person(practice, key))
+    except StudyError as why:
+        reasons["operators"] = str(why)
+    table = session_table(practice, key)
+    icc: tuple[Icc, ...] = ()
+    errors: tuple[Measurement, ...] = ()
+    try:
+        icc, errors = intraclass(table), measurement(table)
+    except ValueError as why:
+        reasons["reliability"] = str(why)
+    return MeasureFindings(
+        key=key,
+        values=int(np.isfinite(values).sum()),
+        variability=variability,
+        plan=plan(variability, wanted(key)) if variability else None,
+        operators=operators,
+        icc=icc,
+        errors=errors,
+        table=(table.shape[0], table.shape[1]),
+        learning=tuple(_learning(done, key)),
+        groups=tuple(between_groups((one.person, one.group, one.values[key]) for one in practice)),
+        conditions=tuple(
+            between_conditions((one.person, one.role, one.values[key]) for one in done)
+        ),
+        reasons=reasons,
+    )
+
+
+def session_table(done: Iterable[Done], key: str) -> Floats:
+    """Return the mean of each person and session, shape (people, sessions), without gaps.
+
+    It has as many sessions as most people share: those with fewer are left out, later ones of
+    those with more are not used.
+    """
+    cells: dict[str, dict[int, list[float]]] = {}
+    for one in done:
+        if np.isfinite(one.values[key]):
+            cells.setdefault(one.person, {}).setdefault(one.session, []).append(one.values[key])
+    rows = [[float(np.mean(own)) for _, own in sorted(by.items())] for by in cells.values()]
+    best = max(
+        range(2, max(map(len, rows), default=0) + 1),
+        key=lambda k: k * sum(len(row) >= k for row in rows),
+        default=2,
+    )
+    full = [row[:best] for row in rows if len(row) >= best]
+    return np.array(full, dtype=np.float64).reshape(len(full), best)
+
+
+def _by_person(done: Iterable[Done], key: str) -> dict[str, list[float]]:
+    found: dict[str, list[float]] = {}
+    for one in done:
+        found.setdefault(one.person, []).append(one.values[key])
+    return found
+
+
+def _learning(done: Iterable[Done], key: str) -> Iterator[Learning]:
+    people: dict[str, list[Tried]] = {}
+    for one in done:
+        tried = Tried(one.role, one.practised, one.values[key])
+        people.setdefault(one.person, []).append(tried)
+    for person, tries in sorted(people.items()):
+        yield learning_of(person, tries)
