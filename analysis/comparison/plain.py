@@ -2,45 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, is_dataclass
-from enum import Enum
+from dataclasses import fields
 from typing import Any
 
-import numpy as np
-
-from analysis.comparison.comparison import Comparison
+from analysis.comparison.against_band import AgainstBand
+from analysis.comparison.comparison import ArcTest, Comparison, Family
 from analysis.comparison.performance import Performance
-from analysis.reference.arc_curves import Quantity
-from analysis.reference.model import Reference
+from analysis.plain import plain
 
 FACTS = ("file", "uuid", "sha256", "person", "started_utc", "condition", "side", "rig")
 
 
 def plain_comparison(comparison: Comparison) -> dict[str, Any]:
     """Return plain values; what is not known is None, never NaN."""
-    plain: dict[str, Any] = _plain(comparison)
-    return plain
-
-
-def _plain(value: Any) -> Any:
-    match value:
-        case Performance():
-            return _performance(value)
-        case Reference():
-            return {"experts": [one.code for one in value.experts], "meaning": value.meaning}
-        case Quantity():
-            return value.key
-        case Enum():
-            return value.value
-        case np.ndarray():
-            return _plain(value.tolist())
-        case tuple() | list():
-            return [_plain(one) for one in value]
-        case float():
-            return value if np.isfinite(value) else None
-    if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
-    return value
+    reference = comparison.reference
+    return {
+        "after": _performance(comparison.after),
+        "before": None if comparison.before is None else _performance(comparison.before),
+        "reference": reference
+        and {"experts": [one.code for one in reference.experts], "meaning": reference.meaning},
+        "against": _against(comparison.against),
+        "before_against": _against(comparison.before_against),
+        "measures": plain(comparison.measures),
+        "changes": plain(comparison.changes),
+        "families": [_family(one) for one in comparison.families],
+    }
 
 
 def _performance(given: Performance) -> dict[str, Any]:
@@ -49,6 +35,27 @@ def _performance(given: Performance) -> dict[str, Any]:
         "people": list(given.persons),
         "repetitions": len(given.people),
         "recordings": [{key: one.get(key) for key in FACTS} for one in given.recordings],
-        "elevation_deg": _plain(given.elevation_deg),
-        "mean": _plain(given.mean()),
+        "elevation_deg": plain(given.elevation_deg),
+        "mean": plain(given.mean()),
+    }
+
+
+def _against(found: tuple[AgainstBand, ...] | None) -> list[dict[str, Any]] | None:
+    return None if found is None else [_by_key(one) for one in found]
+
+
+def _family(family: Family) -> dict[str, Any]:
+    return {**_fields(family), "tests": [_by_key(test) for test in family.tests]}
+
+
+def _by_key(one: AgainstBand | ArcTest) -> dict[str, Any]:
+    return {**_fields(one), "quantity": one.quantity.key}
+
+
+def _fields(one: AgainstBand | ArcTest | Family) -> dict[str, Any]:
+    """Return the fields; a quantity, which holds functions, is told by its key instead."""
+    return {
+        field.name: plain(getattr(one, field.name))
+        for field in fields(one)
+        if field.name not in ("quantity", "tests")
     }

@@ -11,6 +11,7 @@ from typing import Any
 from analysis.errors import StudyError
 from analysis.study.cache import ResultCache
 from analysis.study.job import FileResult, fingerprint
+from analysis.target import Target, target_from_json
 from analysis.tidy.files import table_files
 from analysis.tidy.practice import SESSION_GAP_H, Head, Place, head_of, placed
 from analysis.tidy.rows import (
@@ -114,6 +115,16 @@ def gather(
         cached=cached,
         cache=cache,
     )
+
+
+def target_of(cohort: Cohort) -> Target:
+    """Return the target that the first recording was measured against.
+
+    Raises:
+        StudyError: Its result is gone from the cache.
+    """
+    result, _ = next(cohort.results())
+    return target_from_json(json.dumps(result["target"]), where="a result in the cache")
 
 
 def write_tables(

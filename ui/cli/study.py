@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from analysis.study.job import FileResult, Job
 
 KINDS = ("csv", "parquet")
-RESULTS = ("repetitions.csv", "repetitions.parquet", "recordings.csv")
+RESULTS = ("repetitions.csv", "repetitions.parquet", "recordings.csv", "study.html")
 """If one of these is there, the folder holds a study."""
 
 
@@ -46,7 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Measure what is not measured yet, write the tables, and return the exit code."""
     from analysis.study.cache import ResultCache
-    from analysis.study.cohort import gather, write_tables
+    from analysis.study.cohort import gather
     from analysis.study.job import Job
     from ui.cli.progress import counted
 
@@ -64,8 +64,26 @@ def run(args: argparse.Namespace) -> int:
             done()
 
         cohort = gather(_results(args, files, job), root, cache, progress=told)
-    write_tables(cohort, args.out, KINDS)
+    _write(cohort, args.out)
     return _told(cohort, args.out, as_json=args.json)
+
+
+def _write(cohort: Cohort, out: Path) -> None:
+    """Write the tables, what is found of each measure, and the page."""
+    from analysis.plain import plain
+    from analysis.study.cohort import target_of, write_tables
+    from analysis.study.findings import Gathering, findings
+    from ui.cli.output import write_whole
+    from ui.report.study_report import build_study
+
+    gathering = Gathering()
+    write_tables(cohort, out, KINDS, gathering)
+    if not cohort.places:
+        return
+    found = findings(gathering.done)
+    write_whole(out / "findings.json", json.dumps(plain(found), indent=1, allow_nan=False) + "\n")
+    page = build_study(cohort, gathering.done, found, target_of(cohort))
+    write_whole(out / "study.html", page)
 
 
 def _positive(text: str) -> int:
@@ -109,6 +127,8 @@ def _told(cohort: Cohort, out: Path, *, as_json: bool) -> int:
             f"{counts['recordings']} recordings of {counts['people']} people in {out}; "
             f"{counts['left_out']} left out, {counts['measured_before']} measured before"
         )
+        if cohort.places:
+            print(f"report  {out / 'study.html'}")
     if not cohort.places:
         return FAILED
     return INCOMPLETE if cohort.left_out else DONE

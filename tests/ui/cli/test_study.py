@@ -59,6 +59,23 @@ def test_the_same_files_give_the_same_bytes_however_often_and_on_how_many_cores(
     assert json.loads(again.out)["measured_before"] == 8
 
 
+def test_the_page_has_everyone_and_harms_nobody(
+    perpend: Perpend, folder: Path, tmp_path: Path
+) -> None:
+    perpend("study", folder, "--out", tmp_path / "out", "--jobs", 1)
+
+    page = (tmp_path / "out" / "study.html").read_text("utf-8")
+    found = json.loads(
+        (tmp_path / "out" / "findings.json").read_text("utf-8"), parse_constant=pytest.fail
+    )
+    assert page.count('<th scope="row">T21</th>') == 1
+    assert page.count('<th scope="row">T22</th>') == 1
+    assert page.index("The class") < page.index("In words") < page.index("Learning:")
+    assert "<script" not in page
+    assert "never used on a person" in page
+    assert {one["key"] for one in found} >= {"force_mean_N", "superior_angle_mean_deg"}
+
+
 def test_a_bad_file_is_left_out_and_told(perpend: Perpend, folder: Path, tmp_path: Path) -> None:
     shutil.copytree(folder, tmp_path / "in")
     (tmp_path / "in" / "bad.h5").write_bytes(b"no recording")

@@ -1,0 +1,216 @@
+"""A study as one HTML page: an overview to print, learning person by person, variability."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from importlib.metadata import version
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from acquisition.software import software
+from analysis.study.cohort import Cohort
+from analysis.study.findings import Done, MeasureFindings
+from analysis.study.laboratories import Precision
+from analysis.study.reliability import MODELS
+from analysis.target import Target
+from ui.compared import NAMED
+from ui.numbers import shown
+from ui.report.figures.learning import MOST_PEOPLE, shares, small_multiples
+from ui.studied import (
+    CHIEF,
+    amount,
+    component_in_words,
+    contrast_in_words,
+    overview,
+    plan_in_words,
+    sentences,
+    title_of,
+    wanted_in_words,
+)
+
+LIBRARIES = ("numpy", "scipy", "vqf")
+DRAWN = ("superior_angle_mean_deg", "off_axis_mean_deg", "force_mean_N")
+"""Measures shown person by person."""
+LEAST_FORM = "ICC(2,1)"
+
+
+def build_study(
+    cohort: Cohort, done: Sequence[Done], found: Sequence[MeasureFindings], target: Target
+) -> str:
+    """Return the page. The same study gives the same bytes."""
+    environment = Environment(
+        loader=PackageLoader("ui.report", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    people = {one.person for one in done}
+    return environment.get_template("study.html.j2").render(
+        cohort=cohort,
+        people=len(people),
+        repetitions=len(done),
+        sentences=sentences(found),
+        chief=[(title_of(key), _wanted_of(key, target)) for key in CHIEF],
+        overview=overview(done),
+        multiples=list(_multiples(found, done, target)),
+        too_many=len(people) > MOST_PEOPLE,
+        shares=_shares(found),
+        variability=list(_variability(found)),
+        reliability=list(_reliability(found)),
+        forms=list(_forms(found)),
+        models=MODELS,
+        operators=list(_operators(found)),
+        contrasts=list(_contrasts(found)),
+        reasons=list(_reasons(found)),
+        versions=", ".join((software(), *(f"{name} {version(name)}" for name in LIBRARIES))),
+    )
+
+
+def _wanted_of(key: str, target: Target) -> str:
+    limits = _allowed(key, target)
+    if limits is None:
+        return ""
+    low, high = limits
+    if low <= NOTHING or low == 0.0:
+        return f"≤ {high:g}"
+    return f"≥ {low:g}" if high >= -NOTHING else f"{low:g} to {high:g}"
+
+
+NOTHING = -1e9
+"""Stands for no limit on that side."""
+
+
+def _allowed(key: str, target: Target) -> tuple[float, float] | None:
+    """Return what a target allows of a measure; None if it says nothing."""
+    band = target.force_band
+    return {
+        "superior_angle_mean_deg": (NOTHING, target.superior_limit_deg),
+        "off_axis_mean_deg": (0.0, target.cone_deg),
+        "force_mean_N": (band.low_n, band.high_n),
+        "force_cv_percent": (NOTHING, target.force_cv_limit_percent),
+        "hold_coverage_percent": (target.minimum_hold_coverage_percent, -NOTHING),
+    }.get(key)
+
+
+def _multiples(
+    found: Sequence[MeasureFindings], done: Sequence[Done], target: Target
+) -> Iterator[dict[str, Any]]:
+    for one in found:
+        if one.key not in DRAWN or not one.learning:
+            continue
+        values = [each.values[one.key] for each in done]
+        allowed = _allowed(one.key, target)
+        if allowed is not None:  # the axes follow what was done, not a limit without end
+            known = [value for value in values if value == value]
+            low, high = min(known, default=0.0), max(known, default=1.0)
+            allowed = max(allowed[0], low - 5.0), min(allowed[1], high + 5.0)
+        svg = small_multiples(one, done, title_of(one.key), allowed)
+        yield {"heading": title_of(one.key), "svg": _svg(svg)}
+
+
+def _svg(drawn: str) -> Markup:
+    """Return a drawing of our own, of numbers and our own words, as it is."""
+    return Markup(drawn)  # noqa: S704, RUF100 - our own
+
+
+def _shares(found: Sequence[MeasureFindings]) -> Markup | None:
+    rows = [
+        (
+            title_of(one.key),
+            [(part, one.variability.share_percent(part)) for part in one.variability.parts],
+        )
+        for one in found
+        if one.variability is not None
+    ]
+    return _svg(shares(rows)) if rows else None
+
+
+def _variability(found: Sequence[MeasureFindings]) -> Iterator[dict[str, str]]:
+    for one in found:
+        parts = one.variability
+        if parts is None:
+            continue
+        repetitions, sessions = plan_in_words(one)
+        words = {part.name: component_in_words(one.key, part) for part in parts.parts}
+        yield {
+            "name": title_of(one.key),
+            "mean": shown(parts.mean, NAMED[one.key][2]),
+            "person": words["person"],
+            "session": words.get("session", "—"),
+            "repetition": words["repetition"],
+            "wanted": wanted_in_words(one.key),
+            "repetitions": repetitions,
+            "sessions": sessions,
+        }
+
+
+def _reliability(found: Sequence[MeasureFindings]) -> Iterator[dict[str, str]]:
+    for one in found:
+        if not one.icc:
+            continue
+        chosen = next(icc for icc in one.icc if icc.form == LEAST_FORM)
+        agreement = next(error for error in one.errors if error.kind == "agreement")
+        yield {
+            "name": title_of(one.key),
+            "icc": f"{shown(chosen.value, 2)} ({shown(chosen.low, 2)} to {shown(chosen.high, 2)})",
+            "sem": amount(one.key, agreement.sem),
+            "mdc": amount(one.key, agreement.mdc95),
+            "table": f"{one.table[0]} × {one.table[1]}",
+        }
+
+
+def _forms(found: Sequence[MeasureFindings]) -> Iterator[dict[str, Any]]:
+    for one in found:
+        if one.icc:
+            cells = [
+                f"{shown(icc.value, 2)} ({shown(icc.low, 2)} to {shown(icc.high, 2)})"
+                for icc in one.icc
+            ]
+            yield {
+                "name": title_of(one.key), "forms": [icc.form for icc in one.icc], "cells": cells
+            }  # fmt: skip
+
+
+def _operators(found: Sequence[MeasureFindings]) -> Iterator[dict[str, str]]:
+    for one in found:
+        if one.operators is not None:
+            between = amount(one.key, one.operators.between_sd)
+            negative = " (estimate negative)" if one.operators.between_negative else ""
+            yield {
+                "name": title_of(one.key),
+                "within": amount(one.key, one.operators.repeatability_sd),
+                "between": between + negative,
+                "all": amount(one.key, one.operators.reproducibility_sd),
+                "limits": f"{amount(one.key, one.operators.repeatability_limit)}, "
+                f"{amount(one.key, one.operators.reproducibility_limit)}",
+                "apart": _apart(one.operators),
+            }
+
+
+def _apart(found: Precision) -> str:
+    """Return who stands apart by Mandel's statistics."""
+    far = [one.name for one in found.operators if one.h and abs(one.h) > found.h_limit]
+    loose = [one.name for one in found.operators if one.k and one.k > found.k_limit]
+    told = [f"mean of {', '.join(far)}"] if far else []
+    told += [f"spread of {', '.join(loose)}"] if loose else []
+    return "; ".join(told) or "nobody"
+
+
+def _contrasts(found: Sequence[MeasureFindings]) -> Iterator[dict[str, str]]:
+    for one in found:
+        if one.key not in CHIEF:
+            continue
+        for contrast in (*one.groups, *one.conditions):
+            who, words = contrast_in_words(one.key, contrast)
+            yield {"name": title_of(one.key), "who": who, "words": words}
+
+
+def _reasons(found: Sequence[MeasureFindings]) -> Iterator[str]:
+    told: dict[str, list[str]] = {}
+    for one in found:
+        for what, why in one.reasons.items():
+            told.setdefault(f"{what}: {why}", []).append(NAMED[one.key][0])
+    yield from (f"{', '.join(names)}: no {reason}" for reason, names in told.items())

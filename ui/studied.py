@@ -1,0 +1,182 @@
+"""What a study found, in plain sentences and rows of text, for terminal and report alike."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.study.findings import Done, MeasureFindings, wanted
+from analysis.study.groups import Contrast
+from analysis.study.learning import LAST
+from analysis.study.variance import Component, Components
+from analysis.tidy.practice import BASELINE, PRACTICE, RETENTION
+from ui.compared import NAMED, measure_name
+from ui.numbers import shown
+
+CHIEF = (
+    "superior_angle_mean_deg", "off_axis_mean_deg", "force_mean_N", "force_cv_percent",
+    "hold_coverage_percent",
+)  # fmt: skip
+"""The measures of the class overview."""
+PEOPLE = {"E": "experts", "T": "trainees"}
+"""What codes begin with; any other letter stands for itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class Overview:
+    """A line of the class overview.
+
+    Attributes:
+        person: Code.
+        sessions: How many.
+        practised: Repetitions of practice.
+        cells: For each of `CHIEF` the first and the last of practice.
+    """
+
+    person: str
+    sessions: int
+    practised: int
+    cells: tuple[tuple[str, str], ...]
+
+
+def overview(done: Sequence[Done]) -> list[Overview]:
+    """Return a line for each person, by code."""
+    people: dict[str, list[Done]] = {}
+    for one in done:
+        people.setdefault(one.person, []).append(one)
+    return [_line(person, own) for person, own in sorted(people.items())]
+
+
+def sentences(found: Sequence[MeasureFindings]) -> list[str]:
+    """Return what the variability and the learning mean, the chief measures first."""
+    chief = [one for one in found if one.key in CHIEF]
+    return [*(line for one in chief for line in _variability(one)), *_learned(chief)]
+
+
+def component_in_words(key: str, part: Component) -> str:
+    """Return the SD of a part; a part below zero is said to be so."""
+    if part.negative:
+        return "0 (estimate negative)"
+    low, high = (shown(float(np.sqrt(one)), _decimals(key)) for one in (part.low, part.high))
+    return f"{shown(float(np.sqrt(part.variance)), _decimals(key))} ({low} to {high})"
+
+
+def contrast_in_words(key: str, one: Contrast) -> tuple[str, str]:
+    """Return who is compared, and by how much they differ."""
+    kind = "the same people" if one.within else f"{one.people[0]} and {one.people[1]} people"
+    who = f"{_group(one.second)} minus {_group(one.first)} ({one.people[0]} people)"
+    if not one.within:
+        who = f"{_group(one.second)} minus {_group(one.first)} ({kind})"
+    if one.difference is None:
+        return who, one.reason
+    mean, decimals = one.difference.mean, _decimals(key)
+    value, low, high = (
+        shown(each, decimals, sign="+") for each in (mean.value, mean.low, mean.high)
+    )
+    return who, f"{value} ({low} to {high})"
+
+
+def plan_in_words(one: MeasureFindings) -> tuple[str, str]:
+    """Return how many repetitions, and how many sessions of ten, a precision takes."""
+    if one.plan is None:
+        return "—", "—"
+    many = "over 1000"
+    sessions = many if one.plan.sessions is None else str(one.plan.sessions)
+    if one.variability is not None and one.variability.session is None:
+        sessions = "not known: nobody had two sessions"
+    return (many if one.plan.repetitions is None else str(one.plan.repetitions)), sessions
+
+
+def amount(key: str, value: float) -> str:
+    """Return a value of a measure with its unit."""
+    _, unit, _ = NAMED[key]
+    space = "" if unit.startswith("°") else " "
+    return f"{shown(value, _decimals(key))}{space}{unit}"
+
+
+def _decimals(key: str) -> int:
+    return max(1, NAMED[key][2])
+
+
+def _sentence(text: str) -> str:
+    """Return a text that begins a sentence; abbreviations in it stay."""
+    return text[:1].upper() + text[1:]
+
+
+def _group(name: str) -> str:
+    return PEOPLE.get(name, name)
+
+
+def _line(person: str, own: Sequence[Done]) -> Overview:
+    practice = [one for one in own if one.role == PRACTICE]
+    first = [one for one in own if one.role == BASELINE] or practice[:LAST]
+    return Overview(
+        person=person,
+        sessions=len({one.session for one in own}),
+        practised=len(practice),
+        cells=tuple((_mean(key, first), _mean(key, practice[-LAST:])) for key in CHIEF),
+    )
+
+
+def _mean(key: str, done: Sequence[Done]) -> str:
+    values = [one.values[key] for one in done if np.isfinite(one.values[key])]
+    return shown(float(np.mean(values)), NAMED[key][2]) if values else "—"
+
+
+def _variability(one: MeasureFindings) -> Iterator[str]:
+    found = one.variability
+    if found is None:
+        return
+    name = NAMED[one.key][0]
+    largest = max(found.parts, key=lambda part: part.variance)
+    share = found.share_percent(largest)
+    yield (
+        f"{_sentence(name)}: {share:.0f} % of the variability lies "
+        f"{LIES[largest.name]}. {_means(one.key, found)}"
+    )
+
+
+LIES = {
+    "person": "between people: teach the person",
+    "session": "between the sessions of a person (learning is part of it): measure on several days",
+    "repetition": "between repetitions of a session: more repetitions make a mean surer",
+}
+
+
+def _means(key: str, found: Components) -> str:
+    repeat = 2.8 * found.repeatability_sd
+    return (
+        f"Two repetitions of one person on one day differ by less than {amount(key, repeat)} in 19 "
+        f"of 20 cases; of two people by less than {amount(key, 2.8 * found.reproducibility_sd)}."
+    )
+
+
+def _learned(found: Sequence[MeasureFindings]) -> Iterator[str]:
+    for one in found:
+        learners = [each for each in one.learning if each.curve is not None]
+        if not learners:
+            continue
+        lost = [each for each in learners if each.retention and each.retention.mean.excludes_zero]
+        tested = [each for each in learners if each.retention]
+        kept = ""
+        if tested:
+            kept = (
+                f"; of {len(tested)} tested for {RETENTION}, {len(lost)} "
+                "differed then from their last practice by more than chance"
+            )
+        yield (
+            f"{_sentence(NAMED[one.key][0])}: a learning curve is to be seen in {len(learners)} "
+            f"of {len(one.learning)} people{kept}."
+        )
+
+
+def title_of(key: str) -> str:
+    """Return the name of a measure with its unit and phase."""
+    return measure_name(key)
+
+
+def wanted_in_words(key: str) -> str:
+    """Return the precision that is planned for."""
+    return f"± {amount(key, wanted(key))}"
