@@ -25,6 +25,7 @@ from analysis.series import ResolvedSeries, read_only
 from analysis.settings import AnalysisSettings
 from analysis.shell import ShellMotion, hand_wrench
 from analysis.stabiliser import StabilisingHand, stabilising_hand
+from analysis.stop_drill import stop_drills
 from analysis.target import Target, target_from_json
 from analysis.timebase import Grid, even_samples
 from analysis.trial import Trial
@@ -95,6 +96,7 @@ def analyse(
         settings=settings.to_dict(),
         series=series,
         repetitions=with_practice(repetitions, practice_told(recording, grid.origin_us), series),
+        stop_drills=stop_drills(recording, series, grid.origin_us),
         quality=assess(
             Evidence(recording, grid, orientation, zero, _strongest_n(series), hand is not None)
         ),

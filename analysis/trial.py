@@ -148,6 +148,23 @@ class Repetition:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class StopDrill:
+    """A call that the movement has become uncomfortable, and how it was answered.
+
+    Attributes:
+        called_s: When it was called, on the series.
+        measured: By the keys of `analysis.stop_drill.KEYS`.
+    """
+
+    called_s: float
+    measured: Measured
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON."""
+        return {"called_s": round(self.called_s, 3), **self.measured.to_dict()}
+
+
 class Severity(StrEnum):
     """How much a quality finding matters."""
 
@@ -188,6 +205,7 @@ class Trial:
         series: The resolved push.
         repetitions: In order, unfinished ones included.
         quality: Findings, worst first.
+        stop_drills: In order.
         residuals: What low-passes of other cut-offs would have left of the force, newtons; None
             if too little of it is known.
     """
@@ -198,6 +216,7 @@ class Trial:
     series: ResolvedSeries
     repetitions: tuple[Repetition, ...]
     quality: tuple[QualityFinding, ...]
+    stop_drills: tuple[StopDrill, ...] = ()
     residuals: ResidualCurve | None = None
 
     def to_dict(self) -> dict[str, Any]:
@@ -217,4 +236,5 @@ class Trial:
                 for finding in self.quality
             ],
             "repetitions": [repetition.to_dict() for repetition in self.repetitions],
+            "stop_drills": [drill.to_dict() for drill in self.stop_drills],
         }
