@@ -46,9 +46,7 @@ KEYS: tuple[Key, ...] = (
 """A new one is a line; what it does is a method of the window."""
 
 
-def action_of(
-    event: QKeyEvent, keys: Sequence[Key] = KEYS
-) -> Callable[[Any], object] | None:
+def action_of(event: QKeyEvent, keys: Sequence[Key] = KEYS) -> Callable[[Any], object] | None:
     """Return what a pressed key asks for, None if nothing; held keys ask once."""
     if event.isAutoRepeat():
         return None

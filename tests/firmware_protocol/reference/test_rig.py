@@ -319,9 +319,7 @@ def test_the_empty_key_lists_what_is_kept(rig: Rig) -> None:
     for number, key in enumerate(("rig.toml", "Prüfstand")):
         rig.tell(m.WriteStore(number, key, b"v"))
 
-    assert rig.tell(m.ReadStore(3, "")) == [
-        m.StoreValue(3, "", "rig.toml\nPrüfstand\n".encode())
-    ]
+    assert rig.tell(m.ReadStore(3, "")) == [m.StoreValue(3, "", "rig.toml\nPrüfstand\n".encode())]
     assert outcome(rig.tell(m.WriteStore(4, "", b"v")), 4) is Outcome.BAD_ARGUMENT
 
     for number, key in enumerate(("rig.toml", "Prüfstand")):
