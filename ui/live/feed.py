@@ -22,6 +22,7 @@ from acquisition.session import Session
 from acquisition.session_thread import SessionThread
 from acquisition.sinks import SinkMaker
 from acquisition.transports import Transport
+from acquisition.transports.base import HearsCalls
 from analysis.live_chain import LiveChain
 from analysis.series import ResolvedSeries
 from analysis.target import Target
@@ -111,6 +112,7 @@ class LiveFeed:
         self._viewpoint = ""
         self._viewpoint_noted_in: Path | None = None
         self._clock = clock or SystemClock()
+        self._transport = transport
         self._session = Session(transport, clock=self._clock)
         self._thread = SessionThread(self._session) if clock is None else None
         self._recorder = Recorder(
@@ -245,6 +247,15 @@ class LiveFeed:
         if self._chain is None or age_s is None:
             return math.nan
         return self._chain.time_s(event.device_time_us) + age_s
+
+    def call_stop(self, kind: str, text: str) -> float:
+        """Call out that the movement has become uncomfortable, as `note_event`.
+
+        A person at a virtual rig hears it too.
+        """
+        if isinstance(self._transport, HearsCalls):
+            self._transport.hear_stop()
+        return self.note_event(kind, text)
 
     def tell(self, text: str, *, trouble: bool = False, stays: bool | None = None) -> None:
         """Show a message to the person at the screen; from any thread.

@@ -14,6 +14,7 @@ from ui.live.push import Push, PushState, newest_of, push_now, push_state
 if TYPE_CHECKING:
     from ui.live.practice.look import PracticeLook
     from ui.live.practice.run import PracticeRun
+    from ui.live.practice.stop_drill import DrillLook, StopDrillModel
 
 RECENT_S = 20.0
 
@@ -30,6 +31,7 @@ class Moment:
         recent: The last `RECENT_S` in blocks, oldest first; empty before the first.
         feed: Line, recording and zero.
         practice: How the plan stands that is being followed, None without one.
+        drill: How the stop drill stands, None if there never was one.
     """
 
     target: Target
@@ -39,6 +41,7 @@ class Moment:
     recent: tuple[ResolvedSeries, ...]
     feed: FeedState
     practice: PracticeLook | None = None
+    drill: DrillLook | None = None
 
 
 class Trainer:
@@ -52,6 +55,7 @@ class Trainer:
     def __init__(self, feed: LiveFeed, practice: PracticeRun | None = None) -> None:
         self.feed = feed
         self.practice = practice
+        self.drill: StopDrillModel | None = None
         self._recent: deque[ResolvedSeries] = deque()
 
     def refresh(self) -> Moment:
@@ -60,9 +64,30 @@ class Trainer:
         if new is not None and len(new):
             self._keep(new)
         moment = moment_of(self.feed.target, new, tuple(self._recent), self.feed.state())
-        if self.practice is None:
-            return moment
-        return replace(moment, practice=self.practice.look(moment))
+        if self.practice is not None:
+            moment = replace(moment, practice=self.practice.look(moment))
+        if self.drill is not None:
+            moment = replace(moment, drill=self.drill.look(moment))
+        return moment
+
+    def arm_drill(self, seed: int) -> None:
+        """Let a stop be called in one of the next repetitions.
+
+        Args:
+            seed: Decides when, for the first drill; it goes on from there.
+        """
+        from ui.live.practice.stop_drill import StopDrillModel
+
+        if self.drill is None:
+            self.drill = StopDrillModel(seed=seed, call=self._call_stop)
+        self.drill.arm()
+
+    def _call_stop(self, kind: str, text: str) -> float:
+        """Call; a repetition of a plan that is broken off by it does not count."""
+        at_s = self.feed.call_stop(kind, text)
+        if self.practice is not None:
+            self.practice.repeat("stop drill")
+        return at_s
 
     def _keep(self, new: ResolvedSeries) -> None:
         if self._recent and new.time_s[0] < self._recent[-1].time_s[-1]:

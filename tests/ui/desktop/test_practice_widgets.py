@@ -11,8 +11,10 @@ from analysis.criteria import Verdict
 from analysis.target import Target
 from ui.desktop.after_card import AfterCard
 from ui.desktop.practice_line import PracticeLine
+from ui.desktop.stop_banner import DrillLine, StopBanner
 from ui.live.practice.card import Card, CardRow
 from ui.live.practice.look import PracticeLook, RunState
+from ui.live.practice.stop_drill import CALL, DrillLook, DrillState
 
 ONE = Card(
     title="repetition 2",
@@ -97,3 +99,25 @@ def test_the_line_says_the_place_and_what_is_to_be_done(qtbot: QtBot) -> None:
     assert line.text() == "block 1 of 2: three · repetition 1 of 3 · Slowly."
     line.show_look(None)
     assert line.text() == ""
+
+
+def test_a_call_to_stop_lies_over_the_picture_while_it_is_called(qtbot: QtBot) -> None:
+    banner, line = StopBanner(Target(), "right"), DrillLine(Target(), "right")
+    qtbot.addWidget(banner)
+    qtbot.addWidget(line)
+    armed = DrillLook(DrillState.ARMED, "", None, ())
+
+    banner.show_look(armed)
+    line.show_look(armed)
+    assert banner.isHidden()
+    assert line.text() == "a stop will be called"
+
+    banner.show_look(DrillLook(DrillState.CALLED, CALL, None, ()))
+    assert not banner.isHidden()
+    assert banner.text() == CALL
+
+    done = DrillLook(DrillState.DONE, "", None, ("reaction: 310 ms",))
+    banner.show_look(done)
+    line.show_look(done)
+    assert banner.isHidden()
+    assert line.text() == "stop drill done · reaction: 310 ms"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from ui.live.moment import Moment
 from ui.live.practice.card import Card
 from ui.live.practice.look import PracticeLook
+from ui.live.practice.stop_drill import DrillLook
 
 
 class CardModel:
@@ -21,3 +22,11 @@ class PlaceModel:
     def look(self, moment: Moment) -> PracticeLook | None:
         """Return the look of the run, None without a plan."""
         return moment.practice
+
+
+class DrillModel:
+    """Gives how the stop drill stands."""
+
+    def look(self, moment: Moment) -> DrillLook | None:
+        """Return the look of the drill, None if there never was one."""
+        return moment.drill
