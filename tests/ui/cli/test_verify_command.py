@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import h5py
 import pytest
 
 from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE
@@ -21,7 +22,9 @@ def test_one_bit_changed_afterwards_is_found_and_placed(
 ) -> None:
     harmed = tmp_path / "harmed.h5"
     data = bytearray(recorded.read_bytes())
-    data[len(data) // 2] ^= 1  # in the middle of the counts
+    with h5py.File(recorded) as file:
+        counts = file["streams/force/counts"]
+        data[counts.id.get_chunk_info(counts.id.get_num_chunks() // 2).byte_offset + 40] ^= 1
     harmed.write_bytes(data)
 
     assert main(["verify", str(recorded), str(harmed), "--json"]) == FAILED
