@@ -24,6 +24,7 @@ ONLY_IN = {
     "jinja2": ("ui/report/",),
     "pylsl": ("ui/live/lab_outlet.py",),
     "matplotlib": ("ui/report/",),
+    "miniaudio": ("ui/live/practice/sound.py",),
     "spm1d": ("analysis/comparison/",),
     "ezc3d": ("analysis/export/",),
 }

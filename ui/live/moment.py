@@ -14,6 +14,7 @@ from ui.live.push import Push, PushState, newest_of, push_now, push_state
 if TYPE_CHECKING:
     from ui.live.practice.look import PracticeLook
     from ui.live.practice.run import PracticeRun
+    from ui.live.practice.sound import Sound
     from ui.live.practice.stop_drill import DrillLook, StopDrillModel
 
 RECENT_S = 20.0
@@ -56,6 +57,7 @@ class Trainer:
         self.feed = feed
         self.practice = practice
         self.drill: StopDrillModel | None = None
+        self.sound: Sound | None = None
         self._recent: deque[ResolvedSeries] = deque()
 
     def refresh(self) -> Moment:
@@ -68,7 +70,25 @@ class Trainer:
             moment = replace(moment, practice=self.practice.look(moment))
         if self.drill is not None:
             moment = replace(moment, drill=self.drill.look(moment))
+        if self.sound is not None:
+            self.sound.follow(moment)
         return moment
+
+    def toggle_sound(self) -> None:
+        """Let what is wrong be heard, or no longer; the feed tells what became of it."""
+        from ui.live.practice.sound import Sound, switched
+
+        self.sound = self.sound or Sound()
+        words, well = switched(self.sound)
+        if well:
+            self.feed.note_event("sound", words)
+        self.feed.tell(words)
+
+    def close(self) -> None:
+        """Close sound and feed; twice is fine."""
+        if self.sound is not None:
+            self.sound.turn_off()
+        self.feed.close()
 
     def arm_drill(self, seed: int) -> None:
         """Let a stop be called in one of the next repetitions.
