@@ -26,6 +26,7 @@ from ui.judged import (
     reasons,
 )
 from ui.numbers import shown, with_u
+from ui.practised import drill_lines, practised
 
 STYLES = {
     Verdict.MET: "bold blue",
@@ -78,6 +79,8 @@ def trial_table(trial: Trial, *, whole: bool = False) -> RenderableType:
     space = Text()
     parts += [space, _numbers(trial), space, _verdicts(repetitions), _legend(repetitions), space]
     parts += _advice(repetitions)
+    parts += [_item(line) for line in practised(trial)]
+    parts += [_item(f"stop {line}") for line in drill_lines(trial.stop_drills)]
     if whole:
         parts += [space]
         for repetition in trial.repetitions:

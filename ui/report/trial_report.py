@@ -26,6 +26,7 @@ from ui.judged import (
     tally,
 )
 from ui.numbers import shown, with_u
+from ui.practised import drill_lines, practised
 from ui.report.figures import filtering
 from ui.report.figures.kinds import FIGURES
 from ui.report.methods import methods_of
@@ -63,6 +64,8 @@ def build_report(trial: Trial) -> str:
         tally=tally(repetitions),
         changes=changes(repetitions),
         nothing_to_change=nothing_to_change(repetitions),
+        practised=practised(trial),
+        drills=drill_lines(trial.stop_drills),
         criteria=_by_criterion(repetitions),
         means=_means(trial),
         signs=SIGNS,

@@ -15,11 +15,11 @@ from enum import Enum
 import numpy as np
 
 from analysis.series import ResolvedSeries, joined
-from analysis.stop_drill import ANSWER_S, BEFORE_S, KEYS, STOP_EVENT, measure_stop
+from analysis.stop_drill import ANSWER_S, BEFORE_S, STOP_EVENT, measure_stop
 from analysis.trial import StopDrill
 from ui.live.moment import Moment
 from ui.live.phases import MovementPhase, PhaseFollower
-from ui.numbers import shown
+from ui.practised import drill_words
 
 CALL = "STOP · it has become uncomfortable · ease off"
 LOWEST_DEG, HIGHEST_DEG = 30.0, 90.0
@@ -142,17 +142,3 @@ class StopDrillModel:
         oldest_s = float(self._rows[-1].time_s[-1]) - KEPT_S - BEFORE_S
         while self._rows[0].time_s[-1] < oldest_s:
             self._rows.popleft()
-
-
-def drill_words(drill: StopDrill | None) -> tuple[str, ...]:
-    """Return in lines for people how a call was answered."""
-    if drill is None:
-        return ()
-    lines = []
-    for key, label, unit, decimals in KEYS:
-        value = drill.measured.values[key]
-        sign = "+" if key == "stop_superior_rise_N" else ""
-        number = f"{shown(value, decimals, sign=sign)} {unit}".replace(" °", "°")
-        reason = drill.measured.reasons.get(key, "")
-        lines.append(f"{label}: {number}" if value is not None else f"{label}: — ({reason})")
-    return tuple(lines)
