@@ -28,6 +28,7 @@ VERBS: tuple[tuple[str, str], ...] = (
     ("forget", "delete the recordings of a person, or give the person another code"),
     ("analyse", "measure one or many recordings"),
     ("report", "write the HTML report of a recording"),
+    ("assess", "write the result sheet of an examination: criteria and the checklist"),
     ("reference", "build an expert reference band from recordings"),
     ("compare", "a trainee beside the experts, or after beside before, along the arc"),
     ("export", "recordings as tables, C3D or a dataset folder, for other programs"),

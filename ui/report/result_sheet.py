@@ -1,0 +1,131 @@
+"""The result sheet of an assessment: one HTML page that prints on A4, never changed silently."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from acquisition.software import software
+from analysis.trial import Severity
+from ui.errors import UserError
+from ui.judged import MEANINGS, SIGNS
+from ui.live.practice.assessment import Assessment
+from ui.live.practice.checklist import Tick
+from ui.practised import practised
+from ui.report.trial_report import LIBRARIES
+
+TICKS = {Tick.YES: "☑", Tick.NO: "☒", Tick.OPEN: "☐"}
+"""A sign for each answer; the word stands beside it."""
+COLUMNS = 6
+"""Repetitions beside each other: what fits on A4."""
+MOST_VERSIONS = 999
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A result sheet on disk.
+
+    Attributes:
+        path: Where it is.
+        number: Its version, from 1.
+        fresh: It was written now; False if the newest one says the same already.
+    """
+
+    path: Path
+    number: int
+    fresh: bool
+
+
+def build_sheet(outcome: Assessment, *, number: int = 1, before_sha256: str = "") -> str:
+    """Return the page. The same outcome gives the same bytes.
+
+    Args:
+        outcome: What it says.
+        number: Version of the sheet.
+        before_sha256: Hash of the version before it, empty if there is none.
+    """
+    environment = Environment(
+        loader=PackageLoader("ui.report", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    trial = outcome.trial
+    shown = outcome.repetitions
+    return environment.get_template("result.html.j2").render(
+        outcome=outcome,
+        facts=trial.recording,
+        target=trial.target,
+        groups=[range(at, min(at + COLUMNS, len(shown))) for at in range(0, len(shown), COLUMNS)],
+        concerns=[one for one in trial.quality if one.severity is Severity.WARNING],
+        practised=practised(trial),
+        signs=SIGNS,
+        meanings=MEANINGS,
+        ticks=TICKS,
+        number=number,
+        before_sha256=before_sha256,
+        outcome_sha256=_outcome_sha256(outcome),
+        versions=", ".join((software(), *(f"{name} {version(name)}" for name in LIBRARIES))),
+    )
+
+
+def store_sheet(outcome: Assessment, folder: Path, stem: str) -> Sheet:
+    """Write the next version of a result sheet; those that are there stay as they are.
+
+    An outcome that the newest version tells already is not written again.
+
+    Args:
+        outcome: What it says.
+        folder: Where the sheets of this recording lie.
+        stem: Name of the recording without its ending.
+
+    Raises:
+        UserError: There are too many versions, or one cannot be read.
+        OSError: It cannot be written.
+    """
+    number, before, before_sha256 = 0, None, ""
+    while (path := _path(folder, stem, number + 1)).exists():
+        number, before = number + 1, path
+        if number == MOST_VERSIONS:
+            raise UserError(f"{path}: {number} versions are enough; move some away")
+    if before is not None:
+        text = _read(before)
+        if _mark(outcome) in text:
+            return Sheet(before, number, fresh=False)
+        before_sha256 = hashlib.sha256(text.encode()).hexdigest()
+    page = build_sheet(outcome, number=number + 1, before_sha256=before_sha256)
+    path = _path(folder, stem, number + 1)
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(page)
+    except FileExistsError:
+        raise UserError(f"{path}: was written by somebody else just now; try again") from None
+    return Sheet(path, number + 1, fresh=True)
+
+
+def _path(folder: Path, stem: str, number: int) -> Path:
+    return folder / f"{stem}_result_{number}.html"
+
+
+def _read(path: Path) -> str:
+    try:
+        return path.read_bytes().decode()
+    except (OSError, UnicodeDecodeError) as cause:
+        raise UserError(f"{path}: cannot be read as a result sheet; move it away") from cause
+
+
+def _mark(outcome: Assessment) -> str:
+    """Return what a sheet of this outcome holds."""
+    return f'name="outcome-sha256" content="{_outcome_sha256(outcome)}"'
+
+
+def _outcome_sha256(outcome: Assessment) -> str:
+    plain: dict[str, Any] = outcome.to_dict() | {"software": software()}
+    return hashlib.sha256(json.dumps(plain, sort_keys=True).encode()).hexdigest()
