@@ -37,11 +37,13 @@ soak: $(READY)
 	$(BIN)/python -m tests.soak --hours 8
 
 # How fast the host hears, against what C code alone takes; how fast an hour is analysed, against
-# what the libraries alone take; how soon the window shows a push.
+# what the libraries alone take; how soon the window shows a push; how
+# fast a thousand recordings are studied (they are made the first time: a few minutes).
 bench: $(READY)
 	$(BIN)/python -P tests/bench_wire.py
 	$(BIN)/python -P tests/bench_analysis.py
 	QT_QPA_PLATFORM=offscreen $(BIN)/python -P tests/bench_window.py
+	$(BIN)/python -P tests/bench_study.py
 
 $(READY): requirements.lock pyproject.toml .ci/setup
 	PYTHON="$(PYTHON)" VENV="$(VENV)" .ci/setup
