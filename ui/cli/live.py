@@ -19,10 +19,13 @@ from ui.cli.stream import add_lsl, stream_for
 from ui.errors import UserError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from acquisition.recording.model import TrialLabel
     from acquisition.rig import RigDescription
     from acquisition.sinks import SinkMaker
     from analysis.target import Target
+    from ui.live.moment import Trainer
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -33,6 +36,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out", type=Path, default=Path(), metavar="DIR", help="folder for recordings"
     )
+    group = parser.add_argument_group("practice")
+    group.add_argument(
+        "--plan", metavar="NAME", help="plan to follow: one that ships, or a TOML file"
+    )
+    group.add_argument("--sound", action="store_true", help="let what is wrong be heard")
     add_lsl(parser)
 
 
@@ -48,7 +56,34 @@ def run(args: argparse.Namespace) -> int:
         target=target,
         label=label_for(args),
         also=stream_for(args, rig, target),
+        prepare=practice_of(args.plan, sound=args.sound),
     )
+
+
+def practice_of(plan: str | None, *, sound: bool) -> Callable[[Trainer], None]:
+    """Return what begins practice once the rig streams.
+
+    Args:
+        plan: Name or file, None to practise freely.
+        sound: Turn the tones on.
+
+    Raises:
+        PlanError: There is no such plan, or it is broken.
+    """
+    from ui.live.practice.plan import plan_named
+
+    if plan is not None:
+        plan_named(plan)  # refused now, not when the window is open
+
+    def begin(trainer: Trainer) -> None:
+        from ui.live.practice.run import practice_for
+
+        if plan is not None:
+            trainer.practice = practice_for(plan, trainer.feed)
+        if sound:
+            trainer.toggle_sound()
+
+    return begin
 
 
 def open_window(
@@ -59,6 +94,7 @@ def open_window(
     target: Target | None = None,
     label: TrialLabel | None = None,
     also: SinkMaker | None = None,
+    prepare: Callable[[Trainer], None] | None = None,
 ) -> int:
     """Open the window on a port; what is not given has its default.
 
@@ -77,6 +113,7 @@ def open_window(
             out_dir=out_dir,
             label=label or TrialLabel(),
             also=also,
+            prepare=prepare,
         )
     except ImportError as cause:  # Qt itself, or a library of the system that it needs
         raise UserError(

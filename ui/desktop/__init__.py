@@ -6,13 +6,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from acquisition.recording.model import TrialLabel
     from acquisition.rig import RigDescription
     from acquisition.sinks import SinkMaker
     from analysis.target import Target
     from analysis.trial import Trial
+    from ui.live.moment import Trainer
 
 __all__ = ["grab_window", "open_live_window", "open_review_window"]
 
@@ -25,6 +26,7 @@ def open_live_window(
     out_dir: Path,
     label: TrialLabel,
     also: SinkMaker | None = None,
+    prepare: Callable[[Trainer], None] | None = None,
 ) -> int:
     """Open the trainer window on a port and stay until it is closed.
 
@@ -35,6 +37,7 @@ def open_live_window(
         out_dir: Where recordings go.
         label: Who and what.
         also: Makes another listener of the session once the rig is known.
+        prepare: Done with the trainer once the rig streams, such as beginning a plan.
 
     Returns:
         The exit code.
@@ -45,7 +48,9 @@ def open_live_window(
     """
     from ui.desktop.application import run_window
 
-    return run_window(port, rig=rig, target=target, out_dir=out_dir, label=label, also=also)
+    return run_window(
+        port, rig=rig, target=target, out_dir=out_dir, label=label, also=also, prepare=prepare
+    )
 
 
 def open_review_window(trials: Sequence[Trial], *, out_dir: Path) -> int:

@@ -7,7 +7,7 @@ import logging
 import signal
 import sys
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
 
@@ -37,20 +37,24 @@ def run_window(
     out_dir: Path,
     label: TrialLabel,
     also: SinkMaker | None = None,
+    prepare: Callable[[Trainer], None] | None = None,
 ) -> int:
     """Show the window until it is closed; arguments as for `ui.desktop.open_live_window`."""
     feed = LiveFeed(
         transport_for(port), rig=rig, target=target, out_dir=out_dir, label=label, also=also
     )
+    trainer = Trainer(feed)
     try:
         feed.open()
+        if prepare is not None:
+            prepare(trainer)
         application = application_of_this_process()
-        window = TrainerWindow(Trainer(feed))
+        window = TrainerWindow(trainer)
         with errors_shown_in(feed), closed_by_ctrl_c(window):
             window.show()
             code = int(application.exec())
     finally:
-        feed.close()
+        trainer.close()
     if feed.failure:
         log.error("%s", feed.failure)  # the window that would have shown it is gone
     return 1 if feed.failure else code

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Callable
 from typing import TypeVar
 
@@ -18,6 +19,7 @@ from ui.desktop.view_body import View, ViewBody
 from ui.desktop.words import tr
 from ui.live.looks import Looks
 from ui.live.moment import Moment, Trainer
+from ui.live.practice.look import RunState
 from ui.live.preferences import Memory
 
 FRAME_MS = 25
@@ -159,6 +161,32 @@ class TrainerWindow(QMainWindow):
         if why_not:
             self.trainer.feed.tell(why_not)
 
+    def pause_or_resume(self) -> None:
+        """Let what is done now belong to no plan, or go on with the plan."""
+        practice = self.trainer.practice
+        if practice is None:
+            return
+        if practice.state is RunState.PAUSED:
+            practice.resume()
+        else:
+            practice.pause()
+
+    def skip_repetition(self) -> None:
+        """Go on in the plan without this repetition."""
+        if self.trainer.practice is not None:
+            self.trainer.practice.skip("by key")
+
+    def repeat_repetition(self) -> None:
+        """Do a repetition of the plan again."""
+        if self.trainer.practice is not None:
+            self.trainer.practice.repeat("by key")
+
+    def stop_drill(self) -> None:
+        """Let a stop be called in one of the next repetitions."""
+        self.trainer.arm_drill(secrets.randbits(31))
+        if self._view is View.INSTRUCTOR:
+            self.trainer.feed.tell(tr("a stop will be called in one of the next repetitions"))
+
     def next_person(self) -> None:
         """Let another person practise on the same rig."""
         if self._leave is None:
@@ -182,7 +210,7 @@ class TrainerWindow(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent) -> None:
         self.stop()
-        self.trainer.feed.close()
+        self.trainer.close()
         super().closeEvent(event)
 
     def _shown_bodies(self) -> list[ViewBody]:
