@@ -53,6 +53,7 @@ class MapView(pg.PlotWidget):
         self._draw_ground(target)
         self._draw_words()
         # Without cached pictures of the symbols they stay lines in a saved picture.
+        self._corridor = self.plot(pen=pg.mkPen(INK, width=1, style=Qt.PenStyle.DotLine))
         self._trail = pg.ScatterPlotItem(pen=None, pxMode=True, useCache=False)
         self._ellipse = QGraphicsEllipseItem()
         self._ellipse.setPen(NO_LINE)
@@ -80,6 +81,9 @@ class MapView(pg.PlotWidget):
     def show_look(self, look: TargetMap) -> None:
         """Draw one look."""
         self._lay_ground(look.toward)
+        outline = look.corridor_deg
+        self._corridor.setData(np.append(outline[:, 0], outline[:1, 0]),
+                               np.append(outline[:, 1], outline[:1, 1]))  # fmt: skip
         known = look.state is PushState.DIRECTION
         self._word.setText("" if known else look.state.value)
         self._word.setVisible(not known)

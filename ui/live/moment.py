@@ -6,12 +6,16 @@ from collections import deque
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from analysis.reference.model import Reference
 from analysis.series import ResolvedSeries
 from analysis.target import Target
 from ui.live.feed import FeedState, LiveFeed
-from ui.live.push import Push, PushState, newest_of, push_now, push_state
+from ui.live.push import Push, PushState, newest_of, push_now, push_state, target_now
 
 if TYPE_CHECKING:
+    from ui.live.corridor import Corridor, CorridorModel
     from ui.live.practice.look import PracticeLook
     from ui.live.practice.run import PracticeRun
     from ui.live.practice.sound import Sound
@@ -32,6 +36,7 @@ class Moment:
         recent: The last `RECENT_S` in blocks, oldest first; empty before the first.
         feed: Line, recording and zero.
         practice: How the plan stands that is being followed, None without one.
+        corridor: The experts' band where the arm is, None without a reference or at rest.
         drill: How the stop drill stands, None if there never was one.
     """
 
@@ -42,6 +47,7 @@ class Moment:
     recent: tuple[ResolvedSeries, ...]
     feed: FeedState
     practice: PracticeLook | None = None
+    corridor: Corridor | None = None
     drill: DrillLook | None = None
 
 
@@ -51,11 +57,18 @@ class Trainer:
     Args:
         feed: Where it comes from, open.
         practice: A plan to follow, None to practise freely.
+        reference: Experts to show as a corridor, None for none.
     """
 
-    def __init__(self, feed: LiveFeed, practice: PracticeRun | None = None) -> None:
+    def __init__(
+        self,
+        feed: LiveFeed,
+        practice: PracticeRun | None = None,
+        reference: Reference | None = None,
+    ) -> None:
         self.feed = feed
         self.practice = practice
+        self.corridor = _corridor_model(reference, feed.target)
         self.drill: StopDrillModel | None = None
         self.sound: Sound | None = None
         self._recent: deque[ResolvedSeries] = deque()
@@ -66,6 +79,8 @@ class Trainer:
         if new is not None and len(new):
             self._keep(new)
         moment = moment_of(self.feed.target, new, tuple(self._recent), self.feed.state())
+        if self.corridor is not None:
+            moment = replace(moment, corridor=self._corridor(self.corridor, moment))
         if self.practice is not None:
             moment = replace(moment, practice=self.practice.look(moment))
         if self.drill is not None:
@@ -109,6 +124,12 @@ class Trainer:
             self.practice.repeat("stop drill")
         return at_s
 
+    def _corridor(self, model: CorridorModel, moment: Moment) -> Corridor | None:
+        last = newest_of(moment.recent)
+        known = last is not None and moment.state is not PushState.NO_DATA
+        height = np.rad2deg(last.elevation_rad[-1]) if last is not None and known else np.nan
+        return model.look(moment.new, float(height), target_now(last, moment.target))
+
     def _keep(self, new: ResolvedSeries) -> None:
         if self._recent and new.time_s[0] < self._recent[-1].time_s[-1]:
             self._recent.clear()  # the rig began anew
@@ -116,6 +137,12 @@ class Trainer:
         oldest_s = float(new.time_s[-1]) - RECENT_S
         while self._recent[0].time_s[-1] < oldest_s:
             self._recent.popleft()
+
+
+def _corridor_model(reference: Reference | None, target: Target) -> CorridorModel | None:
+    from ui.live.corridor import CorridorModel
+
+    return None if reference is None else CorridorModel(reference, target)
 
 
 def moment_of(

@@ -50,6 +50,8 @@ class TargetMap:
         trail_deg: Shape (n, 2), means over `TRAIL_STEP_S`, oldest first.
         trail_age_s: Shape (n,).
         toward: Shape (3,), where the target points now: the middle of the map.
+        corridor_deg: Shape (n, 2), outline of the experts' band where the arm is; n is 0 if there
+            is none.
     """
 
     state: PushState
@@ -60,6 +62,7 @@ class TargetMap:
     trail_deg: Floats
     trail_age_s: Floats
     toward: Floats
+    corridor_deg: Floats
 
 
 class TargetMapModel:
@@ -83,6 +86,7 @@ class TargetMapModel:
             trail_deg=trail,
             trail_age_s=age,
             toward=target_now(newest_of(moment.recent), moment.target),
+            corridor_deg=moment.corridor.outline_deg if moment.corridor else np.zeros((0, 2)),
         )
 
 

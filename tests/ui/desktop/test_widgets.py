@@ -68,7 +68,7 @@ def test_what_is_allowed_on_the_map_moves_with_a_target_that_moves(qtbot: QtBot)
     nothing = np.zeros((0, 2))
     look = TargetMap(
         PushState.NO_CONTACT, unknown, unknown, False, False, nothing, nothing[:, 0],
-        Target(inferior_tilt_deg=25.0).direction,
+        Target(inferior_tilt_deg=25.0).direction, nothing,
     )  # fmt: skip
 
     def lowest_forbidden_deg() -> float:
