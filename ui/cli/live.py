@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from acquisition.recording.model import TrialLabel
     from acquisition.rig import RigDescription
     from acquisition.sinks import SinkMaker
+    from analysis.reference.model import Reference
     from analysis.target import Target
     from ui.live.moment import Trainer
 
@@ -40,6 +41,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--plan", metavar="NAME", help="plan to follow: one that ships, or a TOML file"
     )
+    group.add_argument(
+        "--reference",
+        type=Path,
+        metavar="JSON",
+        help="show the experts' band, of perpend reference",
+    )
     group.add_argument("--sound", action="store_true", help="let what is wrong be heard")
     add_lsl(parser)
 
@@ -48,7 +55,10 @@ def run(args: argparse.Namespace) -> int:
     """Open the window and return its exit code."""
     from analysis.target import Target
 
-    rig, target = rig_for(args.port, args.rig), target_for(args.target) or Target()
+    reference = _reference(args.reference)
+    # Without a target of its own a trainee is shown what the experts were measured against.
+    own = reference.target if reference is not None else Target()
+    rig, target = rig_for(args.port, args.rig), target_for(args.target) or own
     return open_window(
         args.port,
         out_dir=existing_folder(args.out),
@@ -56,15 +66,24 @@ def run(args: argparse.Namespace) -> int:
         target=target,
         label=label_for(args),
         also=stream_for(args, rig, target),
-        prepare=practice_of(args.plan, sound=args.sound),
+        prepare=practice_of(args.plan, reference, sound=args.sound),
     )
 
 
-def practice_of(plan: str | None, *, sound: bool) -> Callable[[Trainer], None]:
+def _reference(path: Path | None) -> Reference | None:
+    from analysis.reference.reference_file import load_reference
+
+    return None if path is None else load_reference(path)
+
+
+def practice_of(
+    plan: str | None, reference: Reference | None = None, *, sound: bool
+) -> Callable[[Trainer], None]:
     """Return what begins practice once the rig streams.
 
     Args:
         plan: Name or file, None to practise freely.
+        reference: Experts whose band is shown, None for none.
         sound: Turn the tones on.
 
     Raises:
@@ -80,6 +99,8 @@ def practice_of(plan: str | None, *, sound: bool) -> Callable[[Trainer], None]:
 
         if plan is not None:
             trainer.practice = practice_for(plan, trainer.feed)
+        if reference is not None:
+            trainer.show_reference(reference)
         if sound:
             trainer.toggle_sound()
 

@@ -48,6 +48,7 @@ class MapView(pg.PlotWidget):
         self._target = target
         self._toward: NDArray[np.float64] | None = None
         self._stand = Stand.BEHIND
+        self._experts = False
         self._fading = _fading_brushes()
         self.setAccessibleName("target map")
         self._draw_ground(target)
@@ -82,6 +83,9 @@ class MapView(pg.PlotWidget):
         """Draw one look."""
         self._lay_ground(look.toward)
         outline = look.corridor_deg
+        if len(outline) and not self._experts:
+            self._experts = True
+            self._turn()  # the caption names what the dotted line is
         self._corridor.setData(np.append(outline[:, 0], outline[:1, 0]),
                                np.append(outline[:, 1], outline[:1, 1]))  # fmt: skip
         known = look.state is PushState.DIRECTION
@@ -167,7 +171,7 @@ class MapView(pg.PlotWidget):
             item.setPos(at, y)
         self._place.setText(
             f"{self._side} shoulder {self._stand.value} · dots: last {TRAIL_S:g} s · "
-            "shade: 95 % sure"
+            "shade: 95 % sure" + (" · dotted: experts" if self._experts else "")
         )
 
     def _ring(self, radius: float, pen: QPen) -> None:

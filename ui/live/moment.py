@@ -57,18 +57,12 @@ class Trainer:
     Args:
         feed: Where it comes from, open.
         practice: A plan to follow, None to practise freely.
-        reference: Experts to show as a corridor, None for none.
     """
 
-    def __init__(
-        self,
-        feed: LiveFeed,
-        practice: PracticeRun | None = None,
-        reference: Reference | None = None,
-    ) -> None:
+    def __init__(self, feed: LiveFeed, practice: PracticeRun | None = None) -> None:
         self.feed = feed
         self.practice = practice
-        self.corridor = _corridor_model(reference, feed.target)
+        self.corridor: CorridorModel | None = None
         self.drill: StopDrillModel | None = None
         self.sound: Sound | None = None
         self._recent: deque[ResolvedSeries] = deque()
@@ -88,6 +82,12 @@ class Trainer:
         if self.sound is not None:
             self.sound.follow(moment)
         return moment
+
+    def show_reference(self, reference: Reference) -> None:
+        """Show the experts' band where the arm is."""
+        from ui.live.corridor import CorridorModel
+
+        self.corridor = CorridorModel(reference, self.feed.target)
 
     def toggle_sound(self) -> None:
         """Let what is wrong be heard, or no longer; the feed tells what became of it."""
@@ -137,12 +137,6 @@ class Trainer:
         oldest_s = float(new.time_s[-1]) - RECENT_S
         while self._recent[0].time_s[-1] < oldest_s:
             self._recent.popleft()
-
-
-def _corridor_model(reference: Reference | None, target: Target) -> CorridorModel | None:
-    from ui.live.corridor import CorridorModel
-
-    return None if reference is None else CorridorModel(reference, target)
 
 
 def moment_of(

@@ -47,7 +47,9 @@ def test_the_corridor_is_drawn_while_the_arm_moves_and_only_then(
         label=TrialLabel(), clock=clock,
     )  # fmt: skip
     feed.open()
-    window = TrainerWindow(Trainer(feed, reference=reference_of_an_expert(tmp_path)))
+    trainer = Trainer(feed)
+    trainer.show_reference(reference_of_an_expert(tmp_path))
+    window = TrainerWindow(trainer)
     qtbot.addWidget(window)
     window.show()
 
