@@ -7,7 +7,6 @@ import json
 from pathlib import Path
 
 from ui.cli.arguments import add_json, add_target, existing_folder, target_for
-from ui.cli.batch import trial_of
 from ui.cli.exit_codes import DONE
 
 
@@ -15,7 +14,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of the verb."""
     parser.add_argument("file", type=Path, metavar="FILE", help="the recording")
     add_target(parser)
-    group = parser.add_argument_group("the instructor's checklist")
+    group = parser.add_argument_group(
+        "the instructor's checklist", "What was ticked in the window is in the recording already."
+    )
     group.add_argument(
         "--checklist", type=Path, metavar="TOML", help="one of your own, ticked or not"
     )
@@ -34,9 +35,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the next version of the sheet, print where it is, and return the exit code."""
+    from acquisition.recording.reader import read_recording
+    from analysis.pipeline import analyse
     from ui.cli.progress import working
     from ui.live.practice.assessment import assess_trial
     from ui.live.practice.checklist import Tick, load_checklist
+    from ui.live.practice.ticking import ticked_in
     from ui.report.result_sheet import store_sheet
 
     ticks = dict.fromkeys(args.yes, Tick.YES) | dict.fromkeys(args.no, Tick.NO)
@@ -44,7 +48,9 @@ def run(args: argparse.Namespace) -> int:
     folder = args.file.parent if args.out is None else args.out
     existing_folder(folder)
     with working("resolving"):
-        outcome = assess_trial(trial_of(args.file, target_for(args.target)), checklist)
+        recording = read_recording(args.file)
+        trial = analyse(recording, target_for(args.target))
+        outcome = assess_trial(trial, ticked_in(recording.events, checklist))
         sheet = store_sheet(outcome, folder, args.file.stem)
     if args.json:
         plain = {"sheet": str(sheet.path), "version": sheet.number, "new": sheet.fresh}
