@@ -12,7 +12,11 @@ from ui.cli.arguments import add_json, add_port, add_target, rig_for, target_for
 from ui.cli.exit_codes import DONE, FAILED
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
     from acquisition.record import RecordProgress
+    from acquisition.rig import RigDescription
+    from analysis.target import Target
     from analysis.trial import QualityFinding
 
 QUIET_S = 3.0
@@ -32,26 +36,46 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Record a few seconds, judge them, print a line each, and return the exit code."""
+    rig, target = rig_for(args.port, args.rig), target_for(args.target)
+    ask = _Asker(quiet=args.no_prompt)
+    findings = tuple(findings_as_they_come(args.port, rig, target, ask))
+    _print(findings, as_json=args.json)
+    return FAILED if any(finding.severity.value == "warning" for finding in findings) else DONE
+
+
+def findings_as_they_come(
+    port: str,
+    rig: RigDescription,
+    target: Target | None,
+    progress: Callable[[RecordProgress], None],
+) -> Iterator[QualityFinding]:
+    """Let the rig test itself, then record a few seconds and judge them.
+
+    Args:
+        port: URL.
+        rig: Its description.
+        target: Which way the push is meant; None takes the default.
+        progress: Called during the recording: hands off for `QUIET_S`, then a push.
+
+    Yields:
+        Each finding once it is known.
+
+    Raises:
+        AcquisitionError: The port or the rig cannot be used.
+    """
     import tempfile
 
     from acquisition.record import record_trial
     from acquisition.recording.reader import read_recording
     from analysis.rig_check import check_rig
 
-    rig, target = rig_for(args.port, args.rig), target_for(args.target)
-    found = _self_test(args.port)
-    ask = _Asker(quiet=args.no_prompt)
+    yield from _self_test(port)
     with tempfile.TemporaryDirectory() as folder:
         outcome = record_trial(
-            args.port,
-            Path(folder) / "check.h5",
-            rig=rig,
-            seconds=WHOLE_S,
-            progress=ask,
+            port, Path(folder) / "check.h5", rig=rig, seconds=WHOLE_S, progress=progress
         )
-        findings = (*found, *check_rig(read_recording(outcome.path), target))
-    _print(findings, as_json=args.json)
-    return FAILED if any(finding.severity.value == "warning" for finding in findings) else DONE
+        findings = check_rig(read_recording(outcome.path), target)
+    yield from findings
 
 
 def _self_test(port: str) -> tuple[QualityFinding, ...]:

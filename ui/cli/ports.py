@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """List, ask, print, and return the exit code."""
-    found = _listed()
+    found = listed()
     known = {entry["url"] for entry in found}
     found += [{"url": url, "description": ""} for url in args.probe if url not in known]
     if not args.no_ask:
@@ -34,7 +34,8 @@ def run(args: argparse.Namespace) -> int:
     return DONE
 
 
-def _listed() -> list[dict[str, Any]]:
+def listed() -> list[dict[str, Any]]:
+    """Return the serial ports of this machine; none is opened."""
     from acquisition.transports.serial_port import list_ports
 
     return [
@@ -52,12 +53,12 @@ def _ask_all(found: Sequence[dict[str, Any]]) -> None:
     if not found:
         return
     with ThreadPoolExecutor(max_workers=len(found)) as pool:
-        answers = [pool.submit(_answer, entry["url"]) for entry in found]
+        answers = [pool.submit(answer_of, entry["url"]) for entry in found]
         for entry, answer in tracked(list(zip(found, answers, strict=True)), "asking"):
             entry.update(answer.result())
 
 
-def _answer(url: str) -> dict[str, Any]:
+def answer_of(url: str) -> dict[str, Any]:
     """Return who answers at a port, or why nobody does."""
     from acquisition.clock import SystemClock
     from acquisition.errors import AcquisitionError

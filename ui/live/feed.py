@@ -215,15 +215,16 @@ class LiveFeed:
         self._viewpoint = viewpoint
         self._note_viewpoint(self._recorder.state().path)
 
-    def zero(self) -> None:
-        """Take the zero from the last second, or say why not."""
+    def zero(self) -> str:
+        """Take the zero from the last second; return, and tell, why not, empty if it was taken."""
         if self._chain is None:
-            return
+            return "no rig is connected"
         refused = self._chain.zero()
         if not refused:
             self._session.mark(ZERO_EVENT, "hands off")
         text = f"no zero: {refused}" if refused else "zero taken"
         self.tell(text, trouble=bool(refused), stays=False)
+        return refused
 
     def mark(self, text: str = "") -> None:
         """Note this moment in the recording."""
@@ -266,6 +267,19 @@ class LiveFeed:
             stays: Until the next one; otherwise it goes away after a while. None: as trouble does.
         """
         self._note = _Note(text, trouble, trouble if stays is None else stays, self._clock.now_ns())
+
+    @property
+    def saved(self) -> Path | None:
+        """The recording that was saved and checked last, None if there is none."""
+        return self._recorder.saved
+
+    def forget_saved(self) -> None:
+        """Let what another person recorded be nobody's review."""
+        self._recorder.saved = None
+
+    def wait_for_recorder(self) -> None:
+        """Wait until what was asked of the recorder is done; not from a screen's thread."""
+        self._recorder.wait()
 
     def toggle_recording(self) -> None:
         """Start a recording, or stop and check the one that runs."""

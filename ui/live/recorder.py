@@ -97,6 +97,7 @@ class Recorder:
 
     Attributes:
         failure: What was not recorded, or not saved; empty if nothing.
+        saved: The recording that was saved and checked last, None before the first.
         label: Who and what the next recording is. A person's trials are numbered by what the
             folder of the day holds, unless the label has a number.
     """
@@ -114,6 +115,7 @@ class Recorder:
         aside: bool,
     ) -> None:
         self.failure = ""
+        self.saved: Path | None = None
         self._session = session
         self.label = label
         self._rig, self._target = rig, target
@@ -141,6 +143,11 @@ class Recorder:
             self._do(self._stop)
         seconds = (self._clock.now_ns() - self._began_ns) / NS_PER_S
         return RecordingState(path, seconds, writer.rows, writer.minutes_left)
+
+    def wait(self) -> None:
+        """Wait until everything asked so far is done."""
+        if self._pool is not None:
+            self._pool.submit(lambda: None).result()
 
     def close(self) -> None:
         """Stop and check what runs, and wait for it."""
@@ -206,4 +213,5 @@ class Recorder:
         found = read_recording(path).streams[FORCE_STREAM].counts
         if len(found) != writer.rows:
             raise RecordingError(f"{path}: holds {len(found)} rows, {writer.rows} were written")
+        self.saved = path
         self._tell(f"saved and checked: {path.name}")
