@@ -49,7 +49,7 @@ def run_window(
         if prepare is not None:
             prepare(trainer)
         application = application_of_this_process()
-        window = TrainerWindow(trainer)
+        window = TrainerWindow(trainer, Memory.at(preferences_path()))
         with errors_shown_in(feed), closed_by_ctrl_c(window):
             window.show()
             code = int(application.exec())
@@ -79,11 +79,19 @@ def application_of_this_process() -> QApplication:
 @contextlib.contextmanager
 def closed_by_ctrl_c(window: QWidget) -> Iterator[None]:
     """Let Ctrl-C in the terminal close the window; its timer lets Python see it in a frame."""
-    before = signal.signal(signal.SIGINT, lambda *_: window.close())
+    interrupted = threading.Event()
+
+    def close(*_: object) -> None:
+        interrupted.set()
+        window.close()
+
+    before = signal.signal(signal.SIGINT, close)
     try:
         yield
     finally:
         signal.signal(signal.SIGINT, before)
+    if interrupted.is_set():
+        raise KeyboardInterrupt
 
 
 @contextlib.contextmanager

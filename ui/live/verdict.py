@@ -1,7 +1,7 @@
 """The one thing to say now, in a few words: what to change, or that nothing is to be changed.
 
-Upward slip comes before direction, direction before force, force before speed: the order in
-which they spoil the glide.
+Upward slip comes first, then releasing early, too fast, direction, force: the order of the
+criteria (`analysis.criteria`), but for steadiness, which is no matter of a moment.
 """
 
 from __future__ import annotations
@@ -96,6 +96,11 @@ def _upward(moment: Moment) -> str:
     return "less upward: push lower" if over else ""
 
 
+def _speed(moment: Moment) -> str:
+    _, speed_deg_s = arm_of(moment)
+    return "slower" if abs(speed_deg_s) > moment.target.elevation_speed_limit_deg_s else ""
+
+
 def _aim(moment: Moment) -> str:
     lateral, superior = moment.push.map_deg
     if np.hypot(lateral, superior) <= moment.target.cone_deg:
@@ -112,10 +117,6 @@ def _force(moment: Moment) -> str:
     return "press more lightly" if moment.push.magnitude_n > band.high_n else ""
 
 
-def _speed(moment: Moment) -> str:
-    _, speed_deg_s = arm_of(moment)
-    return "slower" if abs(speed_deg_s) > moment.target.elevation_speed_limit_deg_s else ""
-
-
-CHANGES: tuple[Callable[[Moment], str], ...] = (_upward, _aim, _force, _speed)
-"""In order; each gives the words for its fault, empty if there is none."""
+CHANGES: tuple[Callable[[Moment], str], ...] = (_upward, _speed, _aim, _force)
+"""In order; each gives the words for its fault, empty if there is none. Releasing early comes
+before: there is no push then."""

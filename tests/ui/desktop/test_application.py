@@ -37,23 +37,22 @@ def test_asking_for_the_window_does_not_load_qt_yet() -> None:
     assert done.stdout.strip() == "False"
 
 
-def test_ctrl_c_closes_the_window_and_ends_the_process(tmp_path: Path) -> None:
+def test_ctrl_c_closes_the_window_and_ends_the_process_as_interrupted(tmp_path: Path) -> None:
     """In a process of its own, with a signal that really comes."""
     code = (
         "import sys, threading\n"
-        "from pathlib import Path\n"
         "from PySide6.QtCore import QTimer\n"
-        "from ui.cli.live import open_window\n"
         "from ui.desktop.application import application_of_this_process\n"
         "app = application_of_this_process()\n"
         "QTimer.singleShot(300, lambda: print('up', flush=True))\n"
-        f"code = open_window({QUICK!r}, out_dir=Path({str(tmp_path)!r}))\n"
+        "from ui.cli.main import main\n"
+        f"code = main(['live', '--port', {QUICK!r}, '--out', {str(tmp_path)!r}])\n"
         "print('left', threading.active_count(), flush=True)\n"
         "sys.exit(code)\n"
     )
     process = subprocess.Popen(
         [sys.executable, "-c", code], stdout=subprocess.PIPE, text=True,
-        env={**os.environ, "QT_QPA_PLATFORM": "offscreen"},
+        env={**os.environ, "QT_QPA_PLATFORM": "offscreen", "XDG_CONFIG_HOME": str(tmp_path)},
     )  # fmt: skip
     with process:
         assert process.stdout is not None
@@ -61,7 +60,7 @@ def test_ctrl_c_closes_the_window_and_ends_the_process(tmp_path: Path) -> None:
         process.send_signal(signal.SIGINT)
         rest = process.stdout.read()
 
-    assert process.returncode == 0
+    assert process.returncode == 130
     assert rest.split() == ["left", "1"]
 
 
