@@ -7,7 +7,7 @@ import re
 import struct
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -19,14 +19,9 @@ from firmware_protocol.codec import LAYOUTS, Malformed, decode, encode
 from firmware_protocol.errors import ProtocolMisuse
 from firmware_protocol.framing import MAX_PAYLOAD_BYTES, FrameDecoder, FrameFault, encode_frame
 from firmware_protocol.messages import (
-    ChannelSpec,
     FaultCode,
-    Identity,
     Message,
-    Outcome,
     SampleBlock,
-    SampleType,
-    StreamSpec,
 )
 
 Ask = Callable[[str], str]
@@ -43,60 +38,7 @@ NUMBERS = {layout.kind: number for number, layout in LAYOUTS.items()}
 shared = settings(
     max_examples=400, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
-u8, u32, u64 = st.integers(0, 255), st.integers(0, 2**32 - 1), st.integers(0, 2**64 - 1)
-i32 = st.integers(-(2**31), 2**31 - 1)
-f32 = st.floats(width=32, allow_nan=False)
-values = st.binary(max_size=900)
-
-
-def texts(limit: int) -> st.SearchStrategy[str]:
-    return st.text(max_size=limit).filter(lambda text: len(text.encode()) <= limit)
-
-
-channels = st.builds(ChannelSpec, texts(32), texts(8), f32, i32, i32)
-streams = st.builds(
-    StreamSpec,
-    u8,
-    texts(32),
-    st.sampled_from(SampleType),
-    f32,
-    st.lists(channels, max_size=3).map(tuple),
-)
-blocks = st.integers(1, 20).flatmap(
-    lambda count: st.builds(
-        SampleBlock,
-        *(u8, u32, u64, u32, st.just(count)),
-        st.binary(min_size=1, max_size=50).map(lambda row: row * count),
-    )
-)
-everything: st.SearchStrategy[Message] = st.one_of(
-    *(
-        st.builds(kind, u8)
-        for kind in (
-            *(messages.Identify, messages.Start, messages.Stop),
-            *(messages.SelfTest, messages.RestartCounters),
-        )
-    ),
-    st.builds(messages.Configure, u8, u8, f32, u8),
-    st.builds(messages.ReadConfiguration, u8, u8),
-    st.builds(messages.ZeroElectrical, u8, u8),
-    st.builds(messages.Ping, u8, u64),
-    st.builds(messages.ReadStore, u8, texts(32)),
-    st.builds(messages.WriteStore, u8, texts(32), values),
-    st.builds(
-        Identity,
-        *(u8, st.just(1), u8, texts(32), texts(32), u32),
-        st.lists(streams, max_size=3).map(tuple),
-    ),
-    st.builds(messages.Reply, u8, u8.map(Outcome)),
-    st.builds(messages.Configuration, u8, u8, f32, u8),
-    st.builds(messages.Pong, u8, u64, u64, u64),
-    st.builds(messages.SelfTestResult, u8, st.booleans(), texts(64)),
-    st.builds(messages.StoreValue, u8, texts(32), values),
-    blocks,
-    st.builds(messages.Status, u64, st.booleans(), u32),
-    st.builds(messages.Fault, u64, st.integers(1, 255).map(FaultCode), u8, texts(64)),
-)
+everything: st.SearchStrategy[Message] = st.one_of(*map(st.from_type, get_args(Message)))
 
 
 def made(text: str) -> Any:
