@@ -21,6 +21,10 @@ MOST_COLUMNS = 12
 class AfterCard(QFrame):
     """Lies over the picture while there is a card; a sign stands beside each number."""
 
+    points = (13.0, 28.0, 17.0, 17.0)
+    """Of title, advice, place and table: to be read from the rig."""
+    margin = 28
+
     def __init__(self, target: Target, side: str) -> None:
         super().__init__()
         self.setAccessibleName(tr("how the last repetition went"))
@@ -29,16 +33,20 @@ class AfterCard(QFrame):
             f"#card {{ background: {PAPER.name()}; border: 2px solid {LINE.name()}; }}"
         )
         self._card: Card | None = None
-        self._title = _line(11, QUIET.name())
-        self._advice = _line(22, INK.name(), bold=True)
-        self._where = _line(13, INK.name())
-        self._table = _line(12, INK.name())
+        title, advice, where, table = self.points
+        self._title = _line(title, QUIET.name())
+        self._advice = _line(advice, INK.name(), bold=True)
+        self._where = _line(where, INK.name())
+        self._table = _line(table, INK.name())
         self._table.setTextFormat(Qt.TextFormat.RichText)
         inside = QVBoxLayout(self)
-        inside.setContentsMargins(28, 18, 28, 18)
+        inside.setContentsMargins(self.margin, self.margin // 2, self.margin, self.margin // 2)
         for one in (self._title, self._advice, self._where, self._table):
             inside.addWidget(one)
         inside.addStretch(1)
+        # What lies over others must not push them about.
+        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Ignored)
+        self.setMinimumSize(1, 1)
         self.hide()
 
     @property
@@ -64,6 +72,13 @@ class AfterCard(QFrame):
         self.raise_()
 
 
+class CompactCard(AfterCard):
+    """The same for the instructor, beside everything else."""
+
+    points = (9.0, 14.0, 10.0, 10.0)
+    margin = 14
+
+
 def _line(points: float, colour: str, *, bold: bool = False) -> QLabel:
     made = QLabel()
     made.setFont(font(points, bold=bold))
@@ -81,7 +96,7 @@ def _table(card: Card) -> str:
         cells = "".join(f"<td align='right'>{number}</td>" for number in numbers)
         head = f"<tr style='color: {QUIET.name()}'><td></td>{cells}<td></td></tr>"
     rows = "".join(_row(row, several=len(numbers) > 1) for row in card.rows)
-    return f"<table cellspacing='0' cellpadding='5'>{head}{rows}</table>"
+    return f"<table cellspacing='0' cellpadding='3'>{head}{rows}</table>"
 
 
 def _row(row: CardRow, *, several: bool) -> str:

@@ -8,8 +8,9 @@ from typing import Any
 
 from analysis.target import Target
 from ui.desktop.above_view import AboveView
-from ui.desktop.after_card import AfterCard
+from ui.desktop.after_card import AfterCard, CompactCard
 from ui.desktop.arc_dial import ArcDial
+from ui.desktop.checklist_panel import ChecklistPanel
 from ui.desktop.force_gauge import ForceGauge
 from ui.desktop.map_view import MapView
 from ui.desktop.outside_view import OutsideView
@@ -26,7 +27,7 @@ from ui.live.elevation import ElevationModel
 from ui.live.force_band import ForceBandModel
 from ui.live.line_health import HealthModel
 from ui.live.looks import Maker
-from ui.live.practice.panels import CardModel, DrillModel, PlaceModel
+from ui.live.practice.panels import CardModel, ChecklistModel, DrillModel, PlaceModel
 from ui.live.superior import SuperiorModel
 from ui.live.target_map import TargetMapModel
 from ui.live.traces import TracesModel
@@ -59,8 +60,8 @@ class Panel:
 
 PANELS: tuple[Panel, ...] = (
     Panel(model=HealthModel, widget=RecordingLine, instructor=(0, 3, 1, 1), trainee=(0, 3, 1, 1)),
-    Panel(model=HealthModel, widget=TroubleLine, instructor=(1, 0, 1, 3), trainee=(1, 0, 1, 3)),
-    Panel(model=PlaceModel, widget=PracticeLine, instructor=(1, 3, 1, 1), trainee=(1, 3, 1, 1)),
+    Panel(model=HealthModel, widget=TroubleLine, instructor=(1, 0, 1, 3), trainee=(1, 0, 1, 4)),
+    Panel(model=PlaceModel, widget=PracticeLine, instructor=(1, 3, 1, 1), trainee=(6, 0, 1, 4)),
     Panel(
         model=TargetMapModel, widget=MapView, feedback=True,
         instructor=(2, 0, 3, 2), trainee=(3, 0, 3, 1),
@@ -91,7 +92,9 @@ PANELS: tuple[Panel, ...] = (
     Panel(model=VerdictModel, widget=LargeVerdict, trainee=(2, 0, 1, 4), feedback=True),
     Panel(model=HealthModel, widget=StatusLine, instructor=(6, 3, 1, 1)),
     # Last: they lie over the picture, and hide themselves.
-    Panel(model=CardModel, widget=AfterCard, instructor=(5, 0, 1, 2), trainee=(3, 0, 3, 4)),
+    Panel(model=CardModel, widget=CompactCard, instructor=(5, 0, 1, 2)),
+    Panel(model=CardModel, widget=AfterCard, trainee=(3, 0, 3, 4)),
+    Panel(model=ChecklistModel, widget=ChecklistPanel, instructor=(5, 3, 1, 1)),
     Panel(model=DrillModel, widget=DrillLine, instructor=(8, 0, 1, 4)),
     Panel(model=DrillModel, widget=StopBanner, instructor=(2, 0, 4, 4), trainee=(2, 0, 4, 4)),
 )  # fmt: skip
