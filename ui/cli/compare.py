@@ -11,10 +11,12 @@ from ui.cli.arguments import add_json, add_recordings, add_target, target_for
 from ui.cli.batch import Batch, recordings_in, trial_of
 from ui.cli.exit_codes import DONE
 from ui.cli.output import new_files, write_whole
+from ui.errors import UserError
 
 if TYPE_CHECKING:
     from analysis.comparison.comparison import Comparison
     from analysis.comparison.performance import Performance
+    from analysis.reference.evidence import RecordingEvidence
     from analysis.target import Target
 
 METHODS = ("field", "permutation")
@@ -29,6 +31,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--before", type=Path, nargs="+", default=[], metavar="FILE",
         help="earlier recordings of the same people, or folders",
+    )  # fmt: skip
+    parser.add_argument(
+        "--agree-with", type=Path, nargs="+", default=[], metavar="FILE",
+        help="the same repetitions by another rig or method, one recording for one, in the same "
+        "order: bias and limits of agreement, and nothing else",
     )  # fmt: skip
     add_target(parser)
     parser.add_argument(
@@ -47,6 +54,8 @@ def run(args: argparse.Namespace) -> int:
     from analysis.comparison.curve_test import Method
     from analysis.reference.reference_file import load_reference
 
+    if args.agree_with:
+        return _agree(args)
     if args.out is not None:
         new_files((args.out,), force=args.force)
     reference = None if args.reference is None else load_reference(args.reference)
@@ -71,13 +80,38 @@ def run(args: argparse.Namespace) -> int:
     return max(code, earlier)
 
 
+def _agree(args: argparse.Namespace) -> int:
+    from analysis.comparison.methods import agreement_of_methods
+    from analysis.plain import plain
+
+    if args.reference or args.before or args.out:
+        raise UserError("--agree-with stands alone: no --reference, --before or --out beside it")
+    target = target_for(args.target)
+    first, second = _evidence(args.files, target)[0], _evidence(args.agree_with, target)[0]
+    found = agreement_of_methods(first, second)
+    if args.json:
+        print(json.dumps({"agreement": plain(found)}, indent=2, allow_nan=False))
+        return DONE
+    from ui.cli.agreement_table import agreement_table
+    from ui.cli.tables import print_all
+
+    print_all([agreement_table(found)])
+    return DONE
+
+
 def _performance(files: list[Path], target: Target | None) -> tuple[Performance, int]:
     from analysis.comparison.performance import performance_of
+
+    found, code = _evidence(files, target)
+    return performance_of(found), code
+
+
+def _evidence(files: list[Path], target: Target | None) -> tuple[list[RecordingEvidence], int]:
     from analysis.reference.evidence import evidence_of
 
     batch = Batch("compare", recordings_in(files), "analysing")
     found = list(batch.done(lambda path: evidence_of(trial_of(path, target))))
-    return performance_of(found), batch.exit_code
+    return found, batch.exit_code
 
 
 def _print(comparison: Comparison, *, as_json: bool) -> None:

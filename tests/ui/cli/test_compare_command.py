@@ -122,3 +122,29 @@ def test_what_cannot_be_compared_is_one_line(
     assert answer.code == FAILED
     assert said in answer.err
     assert len(answer.err.strip().splitlines()) == 1
+
+
+def test_two_methods_that_recorded_the_same_are_told_bias_and_limits(
+    perpend: Perpend, folder: Path
+) -> None:
+    """Two recordings of one invented person stand for two rigs."""
+    files = (folder / "T01_1.h5", "--agree-with", folder / "T01_2.h5")
+
+    said, plain = perpend("compare", *files), perpend("compare", *files, "--json")
+
+    assert said.code == plain.code == DONE
+    assert "95 of 100 lie between the limits" in words(said.out)
+    assert "the limits hold for these people only" in words(said.out)
+    first = json.loads(plain.out)["agreement"][0]
+    assert first["key"] == "azimuth_error_mean_deg"
+    assert first["agreement"]["lower"]["value"] < first["agreement"]["upper"]["value"]
+
+
+def test_agreement_stands_alone(perpend: Perpend, folder: Path, tmp_path: Path) -> None:
+    said = perpend(
+        "compare", folder / "T01_1.h5", "--agree-with", folder / "T01_2.h5", "--out",
+        tmp_path / "a.html",
+    )  # fmt: skip
+
+    assert said.code == FAILED
+    assert "--agree-with stands alone" in said.err

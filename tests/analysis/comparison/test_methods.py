@@ -1,0 +1,80 @@
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from analysis.comparison.bland_altman import Design
+from analysis.comparison.methods import agreement_of_methods
+from analysis.errors import NotComparable
+from analysis.reference.evidence import RecordingEvidence
+
+Floats = NDArray[np.float64]
+Recording = Callable[..., RecordingEvidence]
+Repetitions = Callable[..., Floats]
+
+
+def test_a_method_that_reads_more_has_that_bias(
+    recording: Recording, repetitions: Repetitions
+) -> None:
+    values = [repetitions(np.random.default_rng(seed), 5) for seed in range(4)]
+    first = [recording(f"T{i:02}", one, file=f"a{i}.h5") for i, one in enumerate(values)]
+    second = [recording(f"T{i:02}", one + 2.0, file=f"b{i}.h5") for i, one in enumerate(values)]
+
+    for one in agreement_of_methods(first, second):
+        assert one.agreement is not None
+        assert one.agreement.design is Design.CHANGING
+        assert (one.agreement.subjects, one.agreement.pairs) == (4, 20)
+        assert one.agreement.bias.value == pytest.approx(2.0)
+        assert one.agreement.upper.value - one.agreement.lower.value == pytest.approx(0.0, abs=1e-9)
+
+
+def test_of_one_person_each_repetition_is_a_subject(
+    recording: Recording, repetitions: Repetitions
+) -> None:
+    rng = np.random.default_rng(1)
+    values = repetitions(rng, 6)
+    apart = rng.normal(size=(6, 1, 1, 1))
+
+    found = agreement_of_methods(
+        [recording("T01", values, file="a.h5")], [recording("T01", values + apart, file="b.h5")]
+    )
+
+    first = found[0].agreement
+    assert first is not None
+    assert (first.design, first.subjects) == (Design.SINGLE, 6)
+    assert first.bias.value == pytest.approx(float(apart.mean()))
+    assert first.sd == pytest.approx(float(apart.std(ddof=1)))
+
+
+def test_what_does_not_pair_is_refused_with_which_and_why(
+    recording: Recording, repetitions: Repetitions
+) -> None:
+    values = repetitions(np.random.default_rng(1), 4)
+    one, other = recording("T01", values, file="a.h5"), recording("T02", values, file="b.h5")
+    fewer = recording("T01", values[:3], file="c.h5")
+
+    for second, why in (
+        ([other], r"a\.h5 and b\.h5 are of different people"),
+        ([one], "the same recording"),
+        ([fewer], r"a\.h5 and c\.h5 do not hold the same finished repetitions"),
+        ([], "1 recordings of one method and 0 of the other make no pairs"),
+    ):
+        with pytest.raises(NotComparable, match=why):
+            agreement_of_methods([one], second)
+
+
+def test_two_repetitions_of_one_person_show_no_limits(
+    recording: Recording, repetitions: Repetitions
+) -> None:
+    values = repetitions(np.random.default_rng(1), 2)
+
+    found = agreement_of_methods(
+        [recording("T01", values, file="a.h5")], [recording("T01", values + 1.0, file="b.h5")]
+    )
+
+    assert {one.reason for one in found} == {
+        "2 subjects show no limits of agreement: at least 3 are needed"
+    }
