@@ -47,6 +47,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="JSON",
         help="show the experts' band, of perpend reference",
     )
+    group.add_argument(
+        "--checklist", type=Path, metavar="TOML", help="the instructor's own; key L shows it"
+    )
     group.add_argument("--sound", action="store_true", help="let what is wrong be heard")
     add_lsl(parser)
 
@@ -66,7 +69,7 @@ def run(args: argparse.Namespace) -> int:
         target=target,
         label=label_for(args),
         also=stream_for(args, rig, target),
-        prepare=practice_of(args.plan, reference, sound=args.sound),
+        prepare=practice_of(args.plan, reference, checklist=args.checklist, sound=args.sound),
     )
 
 
@@ -77,28 +80,37 @@ def _reference(path: Path | None) -> Reference | None:
 
 
 def practice_of(
-    plan: str | None, reference: Reference | None = None, *, sound: bool
+    plan: str | None,
+    reference: Reference | None = None,
+    *,
+    checklist: Path | None = None,
+    sound: bool = False,
 ) -> Callable[[Trainer], None]:
     """Return what begins practice once the rig streams.
 
     Args:
         plan: Name or file, None to practise freely.
         reference: Experts whose band is shown, None for none.
+        checklist: The instructor's own, None for the sample.
         sound: Turn the tones on.
 
     Raises:
         PlanError: There is no such plan, or it is broken.
+        ChecklistError: Likewise the checklist.
     """
+    from ui.live.practice.checklist import load_checklist
     from ui.live.practice.plan import plan_named
 
     if plan is not None:
         plan_named(plan)  # refused now, not when the window is open
+    items = load_checklist(checklist)
 
     def begin(trainer: Trainer) -> None:
         from ui.live.practice.run import practice_for
 
         if plan is not None:
             trainer.practice = practice_for(plan, trainer.feed)
+        trainer.take_checklist(items)
         if reference is not None:
             trainer.show_reference(reference)
         if sound:

@@ -26,6 +26,11 @@ class Key:
     action: Callable[[Any], object]
 
 
+def _answer(number: int) -> Callable[[Any], object]:
+    """Return what answers an item of the instructor's checklist otherwise."""
+    return lambda window: window.trainer.take_checklist().turn(number)
+
+
 KEYS: tuple[Key, ...] = (
     Key(("R",), "record", lambda window: window.toggle_recording()),
     Key(("Z",), "zero, hand away", lambda window: window.zero()),
@@ -36,6 +41,7 @@ KEYS: tuple[Key, ...] = (
     Key(("B",), "again", lambda window: window.repeat_repetition()),
     Key(("D",), "stop drill", lambda window: window.stop_drill()),
     Key(("M",), "sound", lambda window: window.trainer.toggle_sound()),
+    Key(("L",), "checklist", lambda window: window.trainer.take_checklist().show_or_hide()),
     Key(("V",), "other side", lambda window: window.look_from_the_other_side()),
     Key(("T",), "other view", lambda window: window.change_view()),
     Key(("W",), "second window", lambda window: window.second_window()),
@@ -47,6 +53,7 @@ KEYS: tuple[Key, ...] = (
     Key(("F11",), "full screen", lambda window: window.toggle_full_screen()),
     Key(("Esc",), "", lambda window: window.leave_full_screen()),
     Key(("Q",), "quit", lambda window: window.close()),
+    *(Key((str(number),), "", _answer(number)) for number in range(1, 10)),
 )
 """A new one is a line; what it does is a method of the window."""
 

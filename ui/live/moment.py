@@ -16,10 +16,12 @@ from ui.live.push import Push, PushState, newest_of, push_now, push_state, targe
 
 if TYPE_CHECKING:
     from ui.live.corridor import Corridor, CorridorModel
+    from ui.live.practice.checklist import Checklist
     from ui.live.practice.look import PracticeLook
     from ui.live.practice.run import PracticeRun
     from ui.live.practice.sound import Sound
     from ui.live.practice.stop_drill import DrillLook, StopDrillModel
+    from ui.live.practice.ticking import TickingLook, TickingModel
 
 RECENT_S = 20.0
 
@@ -38,6 +40,7 @@ class Moment:
         practice: How the plan stands that is being followed, None without one.
         corridor: The experts' band where the arm is, None without a reference or at rest.
         drill: How the stop drill stands, None if there never was one.
+        ticking: How the instructor's checklist stands, None if it was never opened.
     """
 
     target: Target
@@ -49,6 +52,7 @@ class Moment:
     practice: PracticeLook | None = None
     corridor: Corridor | None = None
     drill: DrillLook | None = None
+    ticking: TickingLook | None = None
 
 
 class Trainer:
@@ -65,6 +69,7 @@ class Trainer:
         self.corridor: CorridorModel | None = None
         self.drill: StopDrillModel | None = None
         self.sound: Sound | None = None
+        self.ticking: TickingModel | None = None
         self._recent: deque[ResolvedSeries] = deque()
 
     def refresh(self) -> Moment:
@@ -79,6 +84,8 @@ class Trainer:
             moment = replace(moment, practice=self.practice.look(moment))
         if self.drill is not None:
             moment = replace(moment, drill=self.drill.look(moment))
+        if self.ticking is not None:
+            moment = replace(moment, ticking=self.ticking.look(moment))
         if self.sound is not None:
             self.sound.follow(moment)
         return moment
@@ -98,6 +105,15 @@ class Trainer:
         if well:
             self.feed.note_event("sound", words)
         self.feed.tell(words)
+
+    def take_checklist(self, checklist: Checklist | None = None) -> TickingModel:
+        """Return the instructor's checklist, which begins with this one, or the sample."""
+        from ui.live.practice.checklist import load_checklist
+        from ui.live.practice.ticking import TickingModel
+
+        if self.ticking is None:
+            self.ticking = TickingModel(checklist or load_checklist(), self.feed.note_event)
+        return self.ticking
 
     def close(self) -> None:
         """Close sound and feed; twice is fine."""

@@ -16,12 +16,10 @@ from analysis.trial import Severity
 from ui.errors import UserError
 from ui.judged import MEANINGS, SIGNS
 from ui.live.practice.assessment import Assessment
-from ui.live.practice.checklist import Tick
+from ui.live.practice.checklist import TICK_SIGNS
 from ui.practised import practised
 from ui.report.trial_report import LIBRARIES
 
-TICKS = {Tick.YES: "☑", Tick.NO: "☒", Tick.OPEN: "☐"}
-"""A sign for each answer; the word stands beside it."""
 COLUMNS = 6
 """Repetitions beside each other: what fits on A4."""
 MOST_VERSIONS = 999
@@ -68,7 +66,7 @@ def build_sheet(outcome: Assessment, *, number: int = 1, before_sha256: str = ""
         practised=practised(trial),
         signs=SIGNS,
         meanings=MEANINGS,
-        ticks=TICKS,
+        ticks=TICK_SIGNS,
         number=number,
         before_sha256=before_sha256,
         outcome_sha256=_outcome_sha256(outcome),

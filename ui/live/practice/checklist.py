@@ -37,6 +37,10 @@ class Tick(StrEnum):
     OPEN = "open"
 
 
+TICK_SIGNS = {Tick.YES: "☑", Tick.NO: "☒", Tick.OPEN: "☐"}
+"""A sign for each answer; the word stands beside it."""
+
+
 class Item(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One thing to look at.
 

@@ -6,6 +6,7 @@ from ui.live.moment import Moment
 from ui.live.practice.card import Card
 from ui.live.practice.look import PracticeLook
 from ui.live.practice.stop_drill import DrillLook
+from ui.live.practice.ticking import TickingLook
 
 
 class CardModel:
@@ -30,3 +31,11 @@ class DrillModel:
     def look(self, moment: Moment) -> DrillLook | None:
         """Return the look of the drill, None if there never was one."""
         return moment.drill
+
+
+class ChecklistModel:
+    """Gives how the instructor's checklist stands."""
+
+    def look(self, moment: Moment) -> TickingLook | None:
+        """Return the look of the list, None if it was never opened."""
+        return moment.ticking
