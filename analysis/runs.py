@@ -11,7 +11,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 
-PART = 1 << 15
+PART = 1 << 13
 """Samples worked on at a time: what fits the processor's cache is several times faster."""
 
 
