@@ -1,0 +1,231 @@
+"""What is seen before and after practice: one screen for each stage of a session.
+
+Each shows what the flow says and has one way to go on: Space, Enter, or a foot switch that types
+one of them. Messages are lines of text; nothing opens in front of the screen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QLabel, QProgressBar, QVBoxLayout, QWidget
+
+from analysis.trial import QualityFinding, Severity
+from ui.desktop.look import BAD, GOOD, INK, QUIET, font
+from ui.desktop.words import tr
+from ui.live.flow import AT_HOME_S, Flow, Stage
+
+SIGNS: Mapping[Severity, tuple[str, str]] = {
+    Severity.FINE: ("✓", "fine"),
+    Severity.NOTE: ("○", "note"),
+    Severity.WARNING: ("▲", "wrong"),
+}
+NEXT = "Space or foot switch: "
+
+
+class Screen(QWidget):
+    """One stage.
+
+    Args:
+        flow: What it shows and what it asks.
+    """
+
+    title = ""
+    """What is to be done here."""
+    words = ""
+    """How."""
+    go_on_words = ""
+    """What going on means here."""
+
+    def __init__(self, flow: Flow) -> None:
+        super().__init__()
+        self.flow = flow
+        self.setAccessibleName(tr(self.title))
+        self.room = QVBoxLayout(self)
+        self.room.setContentsMargins(0, 0, 0, 0)
+        self.room.setSpacing(10)
+        self.room.addWidget(line(tr(self.title), 26, INK.name(), bold=True))
+        self.room.addWidget(line(tr(self.words), 14, QUIET.name()))
+        self.fill()
+        self.room.addStretch(1)
+
+    def fill(self) -> None:
+        """Put in what only this stage has."""
+
+    def enter(self) -> None:
+        """Do what is done when the stage is reached."""
+
+    def show_flow(self) -> None:
+        """Show how it stands; called on every frame."""
+
+    def go_on(self) -> None:
+        """Ask for the next stage."""
+
+    @property
+    def next_words(self) -> str:
+        """What going on does now."""
+        return tr(self.go_on_words)
+
+
+class SelfTestScreen(Screen):
+    """Tests the rig and lists what was found as it comes."""
+
+    title = "Is the rig well?"
+    words = (
+        "The rig tests itself, then it is listened to for eight seconds: three with the hands "
+        "off and the arm hanging, then push backward and a little outward with about 30 N."
+    )
+
+    def fill(self) -> None:
+        """Put in a line for each finding."""
+        self.busy = QProgressBar()
+        self.busy.setRange(0, 0)
+        self.busy.setTextVisible(False)
+        self.busy.setFixedHeight(6)
+        self.busy.setAccessibleName(tr("a test runs"))
+        self.found = line("", 12, INK.name())
+        self.found.setTextFormat(Qt.TextFormat.RichText)
+        self.found.setAccessibleName(tr("findings"))
+        self.room.addWidget(self.busy)
+        self.room.addWidget(self.found)
+
+    def show_flow(self) -> None:
+        """Show what has been found so far."""
+        self.busy.setVisible(bool(self.flow.doing))
+        say(self.found, "".join(map(_row, self.flow.findings)) and _table(self.flow.findings))
+
+    def go_on(self) -> None:
+        """Test, or go on when that is done; an instructor decides about what was found."""
+        if self.flow.tested:
+            self.flow.open_line()
+        else:
+            self.flow.test()
+
+    @property
+    def next_words(self) -> str:
+        """What going on does now."""
+        return tr("open the line") if self.flow.tested else tr("test the rig")
+
+
+class ZeroScreen(Screen):
+    """Takes the zero."""
+
+    title = "Take the hand away"
+    words = (
+        "Let the arm hang, touch nothing, and wait a second. What the cell shows then is zero. "
+        "While a hand rests on it there is no zero."
+    )
+    go_on_words = "take the zero"
+
+    def go_on(self) -> None:
+        """Take it, or show why not."""
+        self.flow.zero()
+
+
+class HomeScreen(Screen):
+    """Says which side it is, and waits for the arm to rest at home."""
+
+    title = "Side and home"
+    words = (
+        "Is this the side that stands there? If not, go back with Esc and name another "
+        "description. Let the arm hang still: that is home."
+    )
+    go_on_words = "this is right"
+
+    def fill(self) -> None:
+        """Put in side and home."""
+        self.side = line("", 22, GOOD.name(), bold=True)
+        self.side.setAccessibleName(tr("side"))
+        self.home = line("", 16, INK.name())
+        self.home.setAccessibleName(tr("home"))
+        self.room.addWidget(self.side)
+        self.room.addWidget(self.home)
+
+    def show_flow(self) -> None:
+        """Show the side, and whether the arm is at home."""
+        if self.flow.rig is not None:
+            rig = self.flow.rig.rig
+            say(self.side, f"{tr(f'{rig.side} shoulder')} · {tr('rig')} {rig.id}")
+        at_home = self.flow.home_age_s <= AT_HOME_S
+        say(self.home, f"✓ {tr('at home')}" if at_home else f"○ {tr('not at home yet')}")
+
+    def go_on(self) -> None:
+        """Go on if home is known."""
+        self.flow.confirm_home()
+
+
+class ReviewScreen(Screen):
+    """Says what was recorded, and opens it."""
+
+    title = "What was recorded"
+    words = "Space opens it. Then: N the next person, G practise again, Q quit."
+
+    def __init__(self, flow: Flow, open_review: Callable[[], None] = lambda: None) -> None:
+        super().__init__(flow)
+        self.open_review = open_review
+
+    def fill(self) -> None:
+        """Put in the name of the file."""
+        self.file = line("", 16, INK.name(), bold=True)
+        self.file.setAccessibleName(tr("recording"))
+        self.room.addWidget(self.file)
+
+    def show_flow(self) -> None:
+        """Show which file, and how many repetitions are in it."""
+        trial, path = self.flow.trial, self.flow.recorded
+        if trial is None:
+            say(self.file, "" if path is None else path.name)
+        elif path is not None:
+            say(self.file, f"{path.name} · {len(trial.repetitions)} {tr('repetitions')}")
+
+    def go_on(self) -> None:
+        """Open it."""
+        if self.flow.trial is not None:
+            self.open_review()
+
+    @property
+    def next_words(self) -> str:
+        """What going on does now."""
+        return tr("look at it") if self.flow.trial is not None else ""
+
+
+def line(text: str, points: float, colour: str, *, bold: bool = False) -> QLabel:
+    """Return words that are broken into lines where they do not fit."""
+    made = QLabel(text)
+    made.setFont(font(points, bold=bold))
+    made.setStyleSheet(f"color: {colour};")
+    made.setWordWrap(True)
+    made.setAccessibleName(text)
+    return made
+
+
+def say(label: QLabel, text: str) -> None:
+    """Show a text if it is not there already."""
+    if text != label.text():
+        label.setText(text)
+
+
+def where(stage: Stage) -> str:
+    """Return the line that says which stage it is."""
+    order = tuple(Stage)
+    return f"{order.index(stage) + 1} / {len(order)} · {tr(stage.value)}"
+
+
+def _table(findings: tuple[QualityFinding, ...]) -> str:
+    return f"<table cellpadding='3'>{''.join(map(_row, findings))}</table>"
+
+
+def _row(finding: QualityFinding) -> str:
+    sign, word = SIGNS[finding.severity]
+    colour = BAD if finding.severity is Severity.WARNING else INK
+    advice = "" if finding.severity is Severity.FINE else f"<br>{_safe(finding.advice)}"
+    return (
+        f"<tr style='color:{colour.name()}'><td>{sign} {tr(word)}</td>"
+        f"<td>{_safe(tr(finding.key.replace('_', ' ')))}</td>"
+        f"<td>{_safe(finding.value)}{advice}</td></tr>"
+    )
+
+
+def _safe(text: str) -> str:
+    return text.replace("&", "&amp;").replace("<", "&lt;")
