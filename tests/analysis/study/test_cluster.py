@@ -78,18 +78,20 @@ def cluster(folder: Path, workers: int) -> Iterator[tuple[str, dict[str, subproc
 def test_a_killed_worker_changes_no_bit_of_the_results(
     class_files: list[str], tmp_path: Path
 ) -> None:
-    files = class_files * 3
+    files = class_files * 2
     expected = sorted(repr(one) for one in run_local(files, Job(), 1))
 
-    with cluster(tmp_path, 2) as (address, workers):
+    with (
+        cluster(tmp_path, 2) as (address, workers),
+        distributed.Client(address, set_as_default=False) as client,
+    ):
         results = run_cluster(files, Job(), address)
         found = [next(results)]
-        with distributed.Client(address, set_as_default=False) as client:
-            at_work = {worker: tasks for worker, tasks in client.processing().items() if tasks}
-            assert at_work.keys() == workers.keys()
-            next(iter(workers.values())).kill()
-            found += results
-            left = client.scheduler_info()["workers"].keys()
+        at_work = {worker: tasks for worker, tasks in client.processing().items() if tasks}
+        assert at_work.keys() == workers.keys()
+        next(iter(workers.values())).kill()
+        found += results
+        left = client.scheduler_info()["workers"].keys()
 
     assert sorted(repr(one) for one in found) == expected
     assert left == {list(workers)[1]}
@@ -131,3 +133,17 @@ def test_a_scheduler_without_workers_is_told(
 def test_an_address_that_is_none_is_told() -> None:
     with pytest.raises(StudyError, match="no scheduler answers there"):
         list(run_cluster(["a.h5"], Job(), "http//nowhere"))
+
+
+def test_a_scheduler_that_goes_is_told_and_what_arrived_is_had(
+    class_files: list[str], tmp_path: Path
+) -> None:
+    with child(SCHEDULER) as (scheduler, address), child(WORKER, address, "w", str(tmp_path)):
+        results = run_cluster(class_files * 2, Job(), address)
+        first = next(results)
+        scheduler.kill()
+
+        with pytest.raises(StudyError, match="the cluster went away; run again"):
+            list(results)
+
+    assert first.text
