@@ -1,9 +1,10 @@
-"""Which cut-off a low-pass should have: residual analysis.
+"""How to choose the cut-off of a low-pass: residual analysis.
 
-Winter, Biomechanics and Motor Control of Human Movement: what a low-pass takes out, its residual,
-falls with the cut-off. Where only noise is left to take out it falls along a straight line; carried
-on to 0 Hz that line gives the noise the signal holds, and the cut-off whose residual is as large
-takes out as much noise as it bends the signal.
+A signal less its low-passed self leaves noise alone at high cut-offs, where what is left falls
+along a straight line as the cut-off rises, and noise and signal at low ones. The line drawn back
+to 0 Hz tells the noise; the cut-off at which as much is left as that balances what noise is let
+through against what signal is lost (Winter, Biomechanics and Motor Control of Human Movement,
+4th ed., section 3.4.4.3).
 """
 
 from __future__ import annotations
@@ -14,96 +15,105 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.filters import LowPass, smooth
+from analysis.runs import runs_of
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
-CUTOFFS = 60
-HIGHEST_SHARE = 0.2
-"""Of the rate: higher cut-offs are not tried, as the prototype's shape is lost there."""
-STRAIGHT = 0.97
-"""Squared correlation from which the tail counts as straight. Ours."""
-MIN_TAIL = 6
-"""Cut-offs that a tail must have at least."""
+CUTOFFS_HZ: Floats = np.r_[1.0:12.0, 12.0:20.0:2.0, 20.0:104.0:7.0]
+"""Those tried: close where voluntary movement ends, wide along the tail."""
+LEAST_TAIL = 8
+"""Fewer points make no line."""
+STRAIGHT_R2 = 0.99
+"""A tail with this share of its variance along a line is straight. Ours: by eye in the book."""
+LEAST_S = 2.0
+WINDOW_S = 20.0
+"""So much of a recording is looked at, where the force changes most. Ours: one repetition."""
 
 
 @dataclass(frozen=True, slots=True)
 class ResidualCurve:
-    """Residual against cut-off, and what it says; one unit throughout, that of the signal.
+    """What a low-pass leaves over, against its cut-off.
 
     Attributes:
-        cutoffs_hz: Shape (k,), tried.
-        residual_rms: Shape (k,), root mean square of what each takes out.
-        tail_from_hz: The straight tail begins here.
-        noise_rms: Where the tail's line meets 0 Hz: the noise in the signal.
-        slope_per_hz: Of the tail's line.
-        cutoff_hz: Its residual equals *noise_rms*; None if there is no straight tail, or the
-            residual is below it from the first cut-off on.
+        cutoffs_hz: Shape (k,), −3 dB of both passes together.
+        residual_rms: Shape (k,), in the unit of the signal, all channels together.
+        noise_rms: The line of the tail at 0 Hz, NaN if no tail is straight.
+        slope_per_hz: Of that line, NaN likewise.
+        tail_from_hz: Where the straight part begins, NaN likewise.
+        cutoff_hz: Where the residual is the noise, NaN if it is nowhere.
     """
 
     cutoffs_hz: Floats
     residual_rms: Floats
-    tail_from_hz: float
     noise_rms: float
     slope_per_hz: float
-    cutoff_hz: float | None
+    tail_from_hz: float
+    cutoff_hz: float
 
 
 def residual_analysis(
-    x: Floats, *, fs_hz: float, order: int = 2, cutoffs_hz: Floats | None = None
+    x: Floats, *, fs_hz: float, order: int = 2, cutoffs_hz: Floats = CUTOFFS_HZ
 ) -> ResidualCurve:
-    """Return the residual curve of a signal under the offline low-pass.
+    """Return the residuals of a signal and the cut-off they speak for.
 
     Args:
-        x: Shape (n,), finite, in motion: at rest there is nothing but noise.
+        x: Shape (n,) or (n, channels), finite, not filtered yet.
         fs_hz: Sampling rate.
-        order: Of one pass of the filter.
-        cutoffs_hz: Shape (k,), rising, at least `MIN_TAIL`; None tries 1 Hz to a fifth of the rate.
+        order: Of the Butterworth filter of one pass.
+        cutoffs_hz: Shape (k,), rising; those that do not fit the rate are left out.
 
     Raises:
-        ValueError: *x* is not finite, or a cut-off does not fit *fs_hz*.
+        ValueError: The signal is shorter than `LEAST_S`, or fewer than `LEAST_TAIL` cut-offs fit.
     """
-    if cutoffs_hz is None:
-        cutoffs_hz = np.linspace(1.0, HIGHEST_SHARE * fs_hz, CUTOFFS)
-    residual = np.array(
-        [
-            np.sqrt(np.mean((x - smooth(x, LowPass(cutoff_hz=one, order=order), fs_hz=fs_hz)) ** 2))
-            for one in cutoffs_hz.tolist()
-        ]
-    )
-    begin = _tail(cutoffs_hz, residual)
-    slope, noise = np.polyfit(cutoffs_hz[begin:], residual[begin:], 1)
-    straight = _squared_correlation(cutoffs_hz[begin:], residual[begin:]) >= STRAIGHT
+    cutoffs = cutoffs_hz[cutoffs_hz < 0.4 * fs_hz]
+    if len(x) < LEAST_S * fs_hz or len(cutoffs) < LEAST_TAIL:
+        raise ValueError(f"{len(x)} samples at {fs_hz:g} Hz are too few for a residual analysis")
+    rms = np.array([_residual(x, LowPass(cutoff_hz=hz, order=order), fs_hz) for hz in cutoffs])
+    start = _straight_from(cutoffs, rms)
+    if start is None:
+        return ResidualCurve(cutoffs, rms, np.nan, np.nan, np.nan, np.nan)
+    slope, noise = np.polyfit(cutoffs[start:], rms[start:], 1)
     return ResidualCurve(
-        cutoffs_hz=cutoffs_hz,
-        residual_rms=residual,
-        tail_from_hz=float(cutoffs_hz[begin]),
-        noise_rms=float(noise),
-        slope_per_hz=float(slope),
-        cutoff_hz=_crossing(cutoffs_hz, residual, float(noise)) if straight else None,
-    )
+        cutoffs, rms, float(noise), float(slope), float(cutoffs[start]),
+        _crossing(cutoffs, rms, float(noise)),
+    )  # fmt: skip
 
 
-def _tail(cutoffs_hz: Floats, residual: Floats) -> int:
-    """Return the first index from which the curve is straight to its end, the longest such tail."""
-    last = len(residual) - MIN_TAIL
-    for begin in range(last):
-        if _squared_correlation(cutoffs_hz[begin:], residual[begin:]) >= STRAIGHT:
-            return begin
-    return last
+def liveliest(x: Floats, known: Flags, *, fs_hz: float) -> Floats | None:
+    """Return the known `WINDOW_S` of a signal (n, channels) in which it changes most.
+
+    Shorter if nothing longer is known without a break; None if that is less than `LEAST_S`.
+    """
+    size = int(WINDOW_S * fs_hz)
+    found = [
+        x[at : min(at + size, stop)]
+        for start, stop in runs_of(known)
+        for at in range(start, stop, size)
+        if min(at + size, stop) - at >= LEAST_S * fs_hz
+    ]
+    return max(found, key=lambda part: float(part.var(axis=0).sum()), default=None)
 
 
-def _squared_correlation(x: Floats, y: Floats) -> float:
-    if np.ptp(y) == 0.0:
-        return 0.0
-    return float(np.corrcoef(x, y)[0, 1] ** 2)
+def _residual(x: Floats, spec: LowPass, fs_hz: float) -> float:
+    rest = x - smooth(x, spec, fs_hz=fs_hz)
+    return float(np.sqrt(np.mean(rest**2)))
 
 
-def _crossing(cutoffs_hz: Floats, residual: Floats, level: float) -> float | None:
-    """Return the cut-off at which the residual has fallen to *level*, None if it never crosses."""
-    below = np.flatnonzero(residual <= level)
-    if not len(below) or below[0] == 0:
-        return None
-    at = int(below[0])
-    high, low = residual[at - 1], residual[at]
-    share = (high - level) / (high - low)
-    return float(cutoffs_hz[at - 1] + share * (cutoffs_hz[at] - cutoffs_hz[at - 1]))
+def _straight_from(cutoffs: Floats, rms: Floats) -> int | None:
+    """Return where the longest straight tail begins, None if even the shortest is bent."""
+    for start in range(len(cutoffs) - LEAST_TAIL + 1):
+        x, y = cutoffs[start:], rms[start:]
+        if np.ptp(y) > 0.0 and np.corrcoef(x, y)[0, 1] ** 2 >= STRAIGHT_R2:
+            return start
+    return None
+
+
+def _crossing(cutoffs: Floats, rms: Floats, noise: float) -> float:
+    """Return the lowest cut-off that leaves no more than the noise, between those tried."""
+    below = np.flatnonzero(rms <= noise)
+    if len(below) == 0 or below[0] == 0:
+        return np.nan
+    at = below[0]
+    share = (rms[at - 1] - noise) / (rms[at - 1] - rms[at])
+    return float(cutoffs[at - 1] + share * (cutoffs[at] - cutoffs[at - 1]))
