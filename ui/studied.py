@@ -63,6 +63,13 @@ def component_in_words(key: str, part: Component) -> str:
     return f"{shown(float(np.sqrt(part.variance)), _decimals(key))} ({low} to {high})"
 
 
+def variance_in_words(key: str, variance: float) -> str:
+    """Return the SD of a component; one below zero is said to be so."""
+    if variance < 0.0:
+        return "0 (estimate negative)"
+    return amount(key, float(np.sqrt(variance)))
+
+
 def contrast_in_words(key: str, one: Contrast) -> tuple[str, str]:
     """Return who is compared, and by how much they differ."""
     kind = "the same people" if one.within else f"{one.people[0]} and {one.people[1]} people"

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from analysis.errors import StudyError
 from analysis.reference.evidence import COMPARED
+from analysis.study.crossed import Crossed, crossed, crossed_table
 from analysis.study.groups import Contrast, between_conditions, between_groups
 from analysis.study.laboratories import Precision, precision
 from analysis.study.learning import Learning, Tried, learning_of
@@ -93,6 +94,7 @@ class MeasureFindings:
         errors: Error of measurement of a session mean, both kinds.
         table: People and sessions that these rest on.
         learning: By person.
+        crossed: Whether all people change alike from one condition to the next.
         groups: Kinds of people side by side.
         conditions: Roles side by side, within people.
         reasons: Why something is None, by its name.
@@ -107,6 +109,7 @@ class MeasureFindings:
     errors: tuple[Measurement, ...]
     table: tuple[int, int]
     learning: tuple[Learning, ...]
+    crossed: Crossed | None
     groups: tuple[Contrast, ...]
     conditions: tuple[Contrast, ...]
     reasons: Mapping[str, str]
@@ -145,6 +148,11 @@ def _of_measure(key: str, done: list[Done]) -> MeasureFindings:
         icc, errors = intraclass(table), measurement(table)
     except ValueError as why:
         reasons["reliability"] = str(why)
+    across = None
+    try:
+        across = crossed(crossed_table((one.person, one.role, one.values[key]) for one in done))
+    except StudyError as why:
+        reasons["crossed"] = str(why)
     return MeasureFindings(
         key=key,
         values=int(np.isfinite(values).sum()),
@@ -155,6 +163,7 @@ def _of_measure(key: str, done: list[Done]) -> MeasureFindings:
         errors=errors,
         table=(table.shape[0], table.shape[1]),
         learning=tuple(_learning(done, key)),
+        crossed=across,
         groups=tuple(between_groups((one.person, one.group, one.values[key]) for one in practice)),
         conditions=tuple(
             between_conditions((one.person, one.role, one.values[key]) for one in done)

@@ -27,6 +27,7 @@ from ui.studied import (
     plan_in_words,
     sentences,
     title_of,
+    variance_in_words,
     wanted_in_words,
 )
 
@@ -63,6 +64,7 @@ def build_study(
         forms=list(_forms(found)),
         models=MODELS,
         operators=list(_operators(found)),
+        crossed=list(_crossed(found)),
         contrasts=list(_contrasts(found)),
         reasons=list(_reasons(found)),
         versions=", ".join((software(), *(f"{name} {version(name)}" for name in LIBRARIES))),
@@ -206,6 +208,19 @@ def _contrasts(found: Sequence[MeasureFindings]) -> Iterator[dict[str, str]]:
         for contrast in (*one.groups, *one.conditions):
             who, words = contrast_in_words(one.key, contrast)
             yield {"name": title_of(one.key), "who": who, "words": words}
+
+
+def _crossed(found: Sequence[MeasureFindings]) -> Iterator[dict[str, Any]]:
+    for one in found:
+        if one.crossed is None:
+            continue
+        parts = one.crossed
+        values = (parts.people, parts.conditions, parts.together, parts.repetition)
+        yield {
+            "name": title_of(one.key),
+            "cells": [variance_in_words(one.key, value) for value in values],
+            "shape": " × ".join(map(str, parts.shape)),
+        }
 
 
 def _reasons(found: Sequence[MeasureFindings]) -> Iterator[str]:

@@ -86,7 +86,7 @@ def test_a_study_too_small_says_why() -> None:
     found = findings(gathered(rows(1, 1, 1)))
 
     assert found[0].variability is None
-    assert set(found[0].reasons) == {"variability", "operators", "reliability"}
+    assert set(found[0].reasons) == {"variability", "operators", "reliability", "crossed"}
 
 
 def test_the_table_of_sessions_keeps_as_many_cells_as_it_can() -> None:
