@@ -1,0 +1,99 @@
+"""From the command line through a plan in the window to the table, as a person goes."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
+from pytestqt.qtbot import QtBot
+
+from ui.cli.main import main
+from ui.desktop.window import TrainerWindow
+from ui.live.practice.look import RunState
+
+PORT = "virtual:?trainee=T01&seed=7&speed=8&top=60&reps=0"
+LOOK_MS, MOST_LOOKS = 50, 1200
+"""A plan that is never done fails after a minute."""
+PLAN = """
+name = "two_ways"
+title = "With and without"
+about = "For a test."
+
+[[block]]
+name = "Seen"
+repetitions = 1
+feedback = "continuous"
+
+[[block]]
+name = "Alone"
+repetitions = 2
+feedback = "none"
+"""
+
+
+class Person:
+    """Records from the start, skips one repetition, ticks an item, leaves when the plan is done."""
+
+    def __init__(self) -> None:
+        self._recording = self._skipped = False
+        self._looks = 0
+        self._timer = QTimer()
+        self._timer.timeout.connect(self._look)
+        self._timer.start(LOOK_MS)
+
+    def _look(self) -> None:
+        self._looks += 1
+        found = [one for one in QApplication.topLevelWidgets() if isinstance(one, TrainerWindow)]
+        for window in found:
+            self._act(window)
+
+    def _act(self, window: TrainerWindow) -> None:
+        practice, feed = window.trainer.practice, window.trainer.feed
+        assert practice is not None
+        if not self._recording and feed.state().health.last_block_age_s is not None:
+            self._recording = True
+            for key in (Qt.Key.Key_R, Qt.Key.Key_L, Qt.Key.Key_4):
+                QTest.keyClick(window, key)
+        if not self._skipped and len(practice.done) == 2:
+            self._skipped = True
+            QTest.keyClick(window, Qt.Key.Key_X)
+        if practice.state is RunState.FINISHED or self._looks > MOST_LOOKS:
+            self._timer.stop()
+            window.close()
+
+
+def test_the_conditions_of_a_plan_reach_the_table_and_the_sheet(
+    qtbot: QtBot,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    plan = tmp_path / "two_ways.toml"
+    plan.write_text(PLAN)
+    person = Person()
+
+    assert main(["live", "--port", PORT, "--plan", str(plan), "--out", str(tmp_path)]) == 0
+
+    del person
+    (path,) = tmp_path.rglob("*.h5")
+    capsys.readouterr()
+    assert main(["analyse", str(path), "--json"]) == 0
+    repetitions = json.loads(capsys.readouterr().out)["repetitions"]
+    done = [one["practice"] for one in repetitions if one["practice"] is not None]
+    assert [(one["block_name"], one["feedback"], one["repetition"]) for one in done] == [
+        ("Seen", "continuous", 1),
+        ("Alone", "none", 1),
+    ]
+    assert [one["picture_percent"] for one in done] == [100.0, 0.0]
+    assert {one["plan"] for one in done} == {"two_ways"}
+
+    assert main(["assess", str(path), "--json"]) == 0
+    sheet = json.loads(capsys.readouterr().out)
+    ticks = {item["key"]: item["tick"] for item in sheet["checklist"]["item"]}
+    assert ticks["stop_agreed"] == "yes"
+    assert (sheet["repetitions"], sheet["feedback"]) == ([2], "")
