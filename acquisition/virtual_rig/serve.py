@@ -176,7 +176,7 @@ class _Line:
             select.select([self._waitable], writers, [], self._wait_s())
             try:
                 self._hear()
-                self._let_time_pass()
+                self._let_time_pass(stop)
                 self._speak()
             except OSError as cause:
                 raise _Gone from cause
@@ -195,11 +195,11 @@ class _Line:
                 raise _Gone
             self._backlog += self._device.receive(data)
 
-    def _let_time_pass(self) -> None:
+    def _let_time_pass(self, stop: threading.Event) -> None:
         if self._pacer.unpaced and self._backlog:
             return  # as fast as the client takes it, no faster
         until_us = self._pacer.elapsed_us()
-        while self._polled_us < until_us:
+        while self._polled_us < until_us and not stop.is_set():
             # In steps, so that a long stop of this process fills no memory.
             self._polled_us = min(until_us, self._polled_us + STEP_US)
             room = len(self._backlog) < MAX_BACKLOG_BYTES

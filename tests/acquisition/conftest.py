@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from acquisition.blocks import WIRE_DTYPES, StreamBlock, stream_block
-from acquisition.clock import ManualClock
+from acquisition.clock import ManualClock, SystemClock
 from acquisition.recording.model import Event, LinkCounts, TrialLabel
 from acquisition.recording.writer import RecordingWriter
 from acquisition.rig import (
@@ -22,6 +24,7 @@ from acquisition.rig import (
     ShellDescription,
 )
 from acquisition.sinks import SinkBase
+from acquisition.virtual_rig.device import RigDevice
 from firmware_protocol.messages import (
     ChannelSpec,
     Fault,
@@ -35,6 +38,8 @@ UNIT = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 MakeRaw = Callable[..., SampleBlock]
 MakeBlock = Callable[..., StreamBlock]
 MakeWriter = Callable[..., RecordingWriter]
+Served = Callable[..., AbstractContextManager[str]]
+LONGEST_S = 20.0
 
 
 def spec(stream_id: int, name: str, kind: SampleType, rate_hz: float, names: str) -> StreamSpec:
@@ -188,3 +193,35 @@ def collector() -> Collector:
 @pytest.fixture
 def make_collector() -> Callable[..., Collector]:
     return Collector
+
+
+@contextmanager
+def _served(
+    serve: Callable[..., None], device: Callable[[], RigDevice], **options: object
+) -> Iterator[str]:
+    stop, listening = threading.Event(), threading.Event()
+    address: list[str] = []
+
+    def report(url: str) -> None:
+        address.append(url)
+        listening.set()
+
+    thread = threading.Thread(
+        target=serve,
+        args=(device,),
+        kwargs={"clock": SystemClock(), "stop": stop, "on_address": report, **options},
+    )
+    thread.start()
+    try:
+        assert listening.wait(LONGEST_S)
+        yield address[0]
+    finally:
+        stop.set()
+        thread.join(LONGEST_S)
+    assert not thread.is_alive()
+
+
+@pytest.fixture(scope="session")
+def served() -> Served:
+    """A rig at the far end of a real line, by its URL; leaving pulls it out."""
+    return _served

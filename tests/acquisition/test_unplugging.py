@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import sys
-import threading
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -23,37 +22,13 @@ from acquisition.virtual_rig.device import RigDevice
 from acquisition.virtual_rig.serve import serve_pty, serve_tcp
 
 LONGEST_S = 20.0
+Served = Callable[..., AbstractContextManager[str]]
 ENOUGH = 400
 
 
 @pytest.fixture(scope="module")
 def virtual_rig() -> VirtualRig:
     return VirtualRig(default_rig(), trainee("T03"), seed=7, repetitions=None)
-
-
-@contextmanager
-def plugged_in(serve: Callable[..., None], rig: VirtualRig, **options: Any) -> Iterator[str]:
-    """A rig at the far end; leaving pulls it out."""
-    stop, listening = threading.Event(), threading.Event()
-    address: list[str] = []
-
-    def report(url: str) -> None:
-        address.append(url)
-        listening.set()
-
-    thread = threading.Thread(
-        target=serve,
-        args=(lambda: RigDevice(rig),),
-        kwargs={"clock": SystemClock(), "stop": stop, "on_address": report, **options},
-    )
-    thread.start()
-    try:
-        assert listening.wait(LONGEST_S)
-        yield address[0]
-    finally:
-        stop.set()
-        thread.join(LONGEST_S)
-    assert not thread.is_alive()
 
 
 def step_until(session: Session, done: Callable[[], bool]) -> None:
@@ -107,15 +82,19 @@ def assert_both_segments_are_what_the_rig_sent(out: Path, rig: VirtualRig) -> No
 
 
 def test_a_network_cable_pulled_and_put_back_is_a_new_segment(
-    tmp_path: Path, virtual_rig: VirtualRig, collector: Any
+    served: Served, tmp_path: Path, virtual_rig: VirtualRig, collector: Any
 ) -> None:
     out = tmp_path / "t.h5"
     with ExitStack() as first:
-        url = first.enter_context(plugged_in(serve_tcp, virtual_rig))
+        url = first.enter_context(served(serve_tcp, lambda: RigDevice(virtual_rig)))
         port = int(url.rpartition(":")[2])
 
         record_a_loss(
-            url, lambda: plugged_in(serve_tcp, virtual_rig, port=port), first.close, out, collector
+            url,
+            lambda: served(serve_tcp, lambda: RigDevice(virtual_rig), port=port),
+            first.close,
+            out,
+            collector,
         )
 
     assert "tcp://127.0.0.1" in collector.events[0].text
@@ -124,7 +103,7 @@ def test_a_network_cable_pulled_and_put_back_is_a_new_segment(
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals on Windows")
 def test_a_serial_cable_pulled_and_put_back_is_a_new_segment(
-    tmp_path: Path, virtual_rig: VirtualRig, collector: Any
+    served: Served, tmp_path: Path, virtual_rig: VirtualRig, collector: Any
 ) -> None:
     """The name stays, as a by-id name of a real port does, while the terminal behind changes."""
     out, name = tmp_path / "t.h5", tmp_path / "rig"
@@ -132,12 +111,12 @@ def test_a_serial_cable_pulled_and_put_back_is_a_new_segment(
     @contextmanager
     def again() -> Iterator[None]:
         name.unlink()
-        with plugged_in(serve_pty, virtual_rig) as url:
+        with served(serve_pty, lambda: RigDevice(virtual_rig)) as url:
             name.symlink_to(url.partition(":")[2])
             yield
 
     with ExitStack() as first:
-        url = first.enter_context(plugged_in(serve_pty, virtual_rig))
+        url = first.enter_context(served(serve_pty, lambda: RigDevice(virtual_rig)))
         name.symlink_to(url.partition(":")[2])
 
         record_a_loss(f"serial:{name}", again, first.close, out, collector)

@@ -6,7 +6,7 @@ import socket
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 
 import numpy as np
 import pytest
@@ -23,36 +23,12 @@ from firmware_protocol.framing import FrameFault
 from firmware_protocol.messages import Reply, SampleBlock
 
 MakeRig = Callable[..., VirtualRig]
+Served = Callable[..., AbstractContextManager[str]]
+MAX_SPEED = float("inf")
 LONGEST_S = 20.0
 MAX_READS = 2000  # of 20 ms at most
 needs_pty = pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals on Windows")
 BOTH = [serve_tcp, pytest.param(serve_pty, marks=needs_pty)]
-
-
-@contextmanager
-def served(
-    serve: Callable[..., None], device: Callable[[], RigDevice], *, speed: float = float("inf")
-) -> Iterator[str]:
-    stop, listening = threading.Event(), threading.Event()
-    address: list[str] = []
-
-    def report(url: str) -> None:
-        address.append(url)
-        listening.set()
-
-    thread = threading.Thread(
-        target=serve,
-        args=(device,),
-        kwargs={"clock": SystemClock(), "stop": stop, "on_address": report, "speed": speed},
-    )
-    thread.start()
-    try:
-        assert listening.wait(LONGEST_S)
-        yield address[0]
-    finally:
-        stop.set()
-        thread.join(LONGEST_S)
-    assert not thread.is_alive()
 
 
 @contextmanager
@@ -96,11 +72,11 @@ def stream(transport: Transport, samples: int) -> tuple[HostEnd, list[SampleBloc
 
 @pytest.mark.parametrize("serve", BOTH)
 def test_the_samples_served_are_those_of_the_rig_byte_for_byte(
-    make_rig: MakeRig, serve: Callable[..., None]
+    served: Served, make_rig: MakeRig, serve: Callable[..., None]
 ) -> None:
     """Raw bytes of all values pass, those that a terminal would swallow included."""
     rig = make_rig("T05", axes=6)
-    with served(serve, lambda: RigDevice(rig)) as url, opened(url) as transport:
+    with served(serve, lambda: RigDevice(rig), speed=MAX_SPEED) as url, opened(url) as transport:
         host, blocks, heard = stream(transport, 12_000)
 
     assert host.identity is not None
@@ -110,9 +86,11 @@ def test_the_samples_served_are_those_of_the_rig_byte_for_byte(
 
 
 @pytest.mark.parametrize("serve", BOTH)
-def test_one_client_after_another_is_served(make_rig: MakeRig, serve: Callable[..., None]) -> None:
+def test_one_client_after_another_is_served(
+    served: Served, make_rig: MakeRig, serve: Callable[..., None]
+) -> None:
     rig = make_rig()
-    with served(serve, lambda: RigDevice(rig)) as url:
+    with served(serve, lambda: RigDevice(rig), speed=MAX_SPEED) as url:
         for _ in range(2):
             with opened(url) as transport:
                 _, blocks, _ = stream(transport, 500)
@@ -120,7 +98,9 @@ def test_one_client_after_another_is_served(make_rig: MakeRig, serve: Callable[.
             assert blocks[0].sequence == 0
 
 
-def test_in_real_time_a_block_comes_as_soon_as_it_is_complete(make_rig: MakeRig) -> None:
+def test_in_real_time_a_block_comes_as_soon_as_it_is_complete(
+    served: Served, make_rig: MakeRig
+) -> None:
     """Only the order of things is asserted, no duration: the device's clock is the host's."""
     rig = make_rig()
     with (
@@ -132,15 +112,15 @@ def test_in_real_time_a_block_comes_as_soon_as_it_is_complete(make_rig: MakeRig)
     assert [block.sequence for block in blocks[:3]] == [0, 10, 20]
 
 
-def test_only_this_machine_is_let_in_by_default(make_rig: MakeRig) -> None:
-    with served(serve_tcp, lambda: RigDevice(make_rig())) as url:
+def test_only_this_machine_is_let_in_by_default(served: Served, make_rig: MakeRig) -> None:
+    with served(serve_tcp, lambda: RigDevice(make_rig()), speed=MAX_SPEED) as url:
         assert url.startswith("tcp://127.0.0.1:")
 
 
-def test_a_pulled_cable_closes_the_connection(make_rig: MakeRig) -> None:
+def test_a_pulled_cable_closes_the_connection(served: Served, make_rig: MakeRig) -> None:
     rig = make_rig()
     with (
-        served(serve_tcp, lambda: RigDevice(rig, faults={"unplug": 0.2})) as url,
+        served(serve_tcp, lambda: RigDevice(rig, faults={"unplug": 0.2}), speed=MAX_SPEED) as url,
         opened(url) as transport,
     ):
         with pytest.raises(TransportLost):
@@ -151,7 +131,9 @@ def test_a_pulled_cable_closes_the_connection(make_rig: MakeRig) -> None:
             listen(again, host, lambda _: host.identity is not None)
 
 
-def test_a_client_that_does_not_read_costs_samples_and_no_memory(make_rig: MakeRig) -> None:
+def test_a_client_that_does_not_read_costs_samples_and_no_memory(
+    served: Served, make_rig: MakeRig
+) -> None:
     """Far faster than real time; the backlog is bounded, the rest is counted as overrun."""
     full = threading.Event()
 
