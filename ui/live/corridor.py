@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from analysis.reference.model import Reference, as_array
 from analysis.resolve import target_map
 from analysis.series import ResolvedSeries
-from analysis.target import Target
 from analysis.trial import PhaseName
 from ui.live.phases import MovementPhase, PhaseFollower
 
@@ -55,12 +54,10 @@ class CorridorModel:
 
     Args:
         reference: The experts'.
-        target: What is shown against: the middle of the map.
     """
 
-    def __init__(self, reference: Reference, target: Target) -> None:
+    def __init__(self, reference: Reference) -> None:
         self.reference = reference
-        self._target = target
         self._follower = PhaseFollower()
         self._at = np.array(reference.elevation_deg)
         self._edges = {way: _edges_of(reference, way) for way in (PhaseName.RAISE, PhaseName.LOWER)}
@@ -84,15 +81,23 @@ class CorridorModel:
         found = {key: (low[place], high[place]) for key, (low, high) in self._edges[way].items()}
         if not np.isfinite(list(found.values())).all():
             return None
-        return self._corridor(found, toward)
+        return self._corridor(found, self._theta_deg(elevation_deg, way), toward)
 
     def _place(self, elevation_deg: float) -> int:
         """Return the bin that the arm is in: that whose middle is nearest."""
         return int(np.argmin(np.abs(self._at - elevation_deg)))
 
-    def _corridor(self, found: Mapping[str, Edges], toward: Floats) -> Corridor:
-        theta = self.reference.target.glide_azimuth_deg
-        azimuth = found[AZIMUTH][0] + theta, found[AZIMUTH][1] + theta
+    def _theta_deg(self, elevation_deg: float, way: PhaseName) -> float:
+        """Return the azimuth of the experts' target, which the errors are counted from."""
+        target = self.reference.target
+        if target.scapula is None:
+            return target.glide_azimuth_deg
+        lowering = np.array([float(way is PhaseName.LOWER)])
+        x, _, z = target.directions(np.deg2rad([elevation_deg]), lowering)[0]
+        return float(np.rad2deg(np.arctan2(z, -x)))
+
+    def _corridor(self, found: Mapping[str, Edges], theta_deg: float, toward: Floats) -> Corridor:
+        azimuth = found[AZIMUTH][0] + theta_deg, found[AZIMUTH][1] + theta_deg
         return Corridor(
             azimuth_deg=azimuth,
             superior_deg=found[SUPERIOR],

@@ -94,7 +94,7 @@ class Trainer:
         """Show the experts' band where the arm is."""
         from ui.live.corridor import CorridorModel
 
-        self.corridor = CorridorModel(reference, self.feed.target)
+        self.corridor = CorridorModel(reference)
 
     def toggle_sound(self) -> None:
         """Let what is wrong be heard, or no longer; the feed tells what became of it."""

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from acquisition.record import record_trial
-from acquisition.recording.model import TrialLabel
+from acquisition.recording.model import Recording, TrialLabel
 from acquisition.recording.reader import read_recording
 from acquisition.virtual_rig import default_rig
 from analysis.pipeline import analyse
@@ -14,6 +14,7 @@ from analysis.reference.build import build_reference
 from analysis.reference.evidence import evidence_of
 from analysis.reference.model import Reference, ReferenceSettings, as_array
 from analysis.resolve import push_angles
+from analysis.scapula import ScapularRhythm
 from analysis.series import rows_of
 from analysis.target import Target
 from analysis.trial import PhaseName, Trial
@@ -23,7 +24,7 @@ TARGET = Target()
 
 
 @pytest.fixture(scope="module")
-def trial(tmp_path_factory: pytest.TempPathFactory) -> Trial:
+def recording(tmp_path_factory: pytest.TempPathFactory) -> Recording:
     outcome = record_trial(
         "virtual:?trainee=E01&seed=3&reps=5&top=60&speed=max",
         tmp_path_factory.mktemp("expert") / "E01.h5",
@@ -31,7 +32,12 @@ def trial(tmp_path_factory: pytest.TempPathFactory) -> Trial:
         target_json=TARGET.to_json(),
         label=TrialLabel(person="E01"),
     )
-    return analyse(read_recording(outcome.path))
+    return read_recording(outcome.path)
+
+
+@pytest.fixture(scope="module")
+def trial(recording: Recording) -> Trial:
+    return analyse(recording)
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +47,7 @@ def reference(trial: Trial) -> Reference:
 
 def corridors(trial: Trial, reference: Reference) -> list[tuple[int, Corridor | None]]:
     """Walk through the first repetition; return row and corridor of each step."""
-    model, spans = CorridorModel(reference, TARGET), trial.repetitions[0].spans
+    model, spans = CorridorModel(reference), trial.repetitions[0].spans
     found, seen = [], max(0, spans.setup.start - 500)
     for stop in range(seen + 50, spans.release.stop + 1500, 50):
         height = float(np.rad2deg(trial.series.elevation_rad[stop - 1]))
@@ -89,7 +95,7 @@ def test_the_edges_are_those_of_the_bin_and_the_way(trial: Trial, reference: Ref
 
 
 def test_where_no_expert_ever_was_there_is_none(trial: Trial, reference: Reference) -> None:
-    model, raised = CorridorModel(reference, TARGET), trial.repetitions[0].spans.raising
+    model, raised = CorridorModel(reference), trial.repetitions[0].spans.raising
     rows = rows_of(trial.series, slice(0, raised.stop - 1000))
 
     assert model.look(rows, 40.0, TARGET.direction) is not None
@@ -106,3 +112,24 @@ def test_the_outline_on_the_map_is_where_pushes_of_its_edges_fall() -> None:
     push = np.array([[-np.cos(np.deg2rad(40.0)), 0.0, np.sin(np.deg2rad(40.0))]])
     assert np.rad2deg(push_angles(push, TARGET.direction).azimuth_rad) == pytest.approx([40.0])
     assert outline[:, 0].max() == pytest.approx(10.0, abs=0.3)
+
+
+def test_experts_measured_against_a_moving_target_have_the_same_corridor(
+    recording: Recording, trial: Trial, reference: Reference
+) -> None:
+    """What they did is the same; only their error is counted from elsewhere."""
+    rhythm = ScapularRhythm(external_rotation_per_upward=1.0)
+    moving = analyse(recording, Target(scapula=rhythm))
+    of_moving = build_reference([evidence_of(moving)], ReferenceSettings(resamples=200))
+
+    apart = [
+        np.mean(one.azimuth_deg) - np.mean(other.azimuth_deg)
+        for (_, one), (_, other) in zip(
+            corridors(trial, reference), corridors(trial, of_moving), strict=True
+        )
+        if one is not None and other is not None
+    ]
+
+    assert len(apart) > 100
+    # Within a bin of five degrees of elevation the target turns by one and a half.
+    assert np.max(np.abs(apart)) < 1.6
