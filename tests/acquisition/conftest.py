@@ -5,7 +5,9 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -23,7 +25,9 @@ from acquisition.rig import (
     RigIdentity,
     ShellDescription,
 )
+from acquisition.session import Session
 from acquisition.sinks import SinkBase
+from acquisition.transports.scripted import Line, ScriptedTransport
 from acquisition.virtual_rig.device import RigDevice
 from firmware_protocol.messages import (
     ChannelSpec,
@@ -40,6 +44,7 @@ MakeBlock = Callable[..., StreamBlock]
 MakeWriter = Callable[..., RecordingWriter]
 Served = Callable[..., AbstractContextManager[str]]
 LONGEST_S = 20.0
+MAX_STEPS = 5000
 
 
 def spec(stream_id: int, name: str, kind: SampleType, rate_hz: float, names: str) -> StreamSpec:
@@ -193,6 +198,42 @@ def collector() -> Collector:
 @pytest.fixture
 def make_collector() -> Callable[..., Collector]:
     return Collector
+
+
+@pytest.fixture
+def raw(make_raw: MakeRaw, force_spec: StreamSpec) -> MakeRaw:
+    """A block of the force stream."""
+    return partial(make_raw, force_spec)
+
+
+@pytest.fixture
+def make_session(
+    identity: Identity, clock: ManualClock, collector: Collector
+) -> Callable[..., Session]:
+    """A session on a scripted line."""
+
+    def make(*script: Line, who: Identity | None = identity, **options: Any) -> Session:
+        patience_s = options.pop("patience_s", None)
+        transport = ScriptedTransport(who, script, clock=clock, **options)
+        session = Session(transport, clock=clock, patience_s=patience_s)
+        session.add_sink(collector)
+        return session
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def run() -> Callable[[Session, ManualClock], None]:
+    """Step to the end; the clock goes on by what each step asks to wait."""
+
+    def run_to_the_end(session: Session, clock: ManualClock) -> None:
+        for _ in range(MAX_STEPS):
+            if session.state.ended:
+                return
+            clock.advance(session.step())
+        pytest.fail(f"still {session.state} after {MAX_STEPS} steps")
+
+    return run_to_the_end
 
 
 @contextmanager
