@@ -39,10 +39,13 @@ def run(args: argparse.Namespace) -> int:
     from analysis.pipeline import analyse
     from ui.cli.progress import working
     from ui.live.practice.assessment import assess_trial
-    from ui.live.practice.checklist import Tick, load_checklist
+    from ui.live.practice.checklist import ChecklistError, Tick, load_checklist
     from ui.live.practice.ticking import ticked_in
     from ui.report.result_sheet import store_sheet
 
+    for key in args.yes:
+        if key in args.no:
+            raise ChecklistError(f"{key}: answered both --yes and --no; leave one out")
     ticks = dict.fromkeys(args.yes, Tick.YES) | dict.fromkeys(args.no, Tick.NO)
     checklist = load_checklist(args.checklist).ticked(ticks, args.examiner)
     folder = args.file.parent if args.out is None else args.out

@@ -85,7 +85,7 @@ def store_sheet(outcome: Assessment, folder: Path, stem: str) -> Sheet:
         stem: Name of the recording without its ending.
 
     Raises:
-        UserError: There are too many versions, or one cannot be read.
+        UserError: There are too many versions, or one cannot be read or is of another recording.
         OSError: It cannot be written.
     """
     number, before, before_sha256 = 0, None, ""
@@ -95,6 +95,8 @@ def store_sheet(outcome: Assessment, folder: Path, stem: str) -> Sheet:
             raise UserError(f"{path}: {number} versions are enough; move some away")
     if before is not None:
         text = _read(before)
+        if outcome.trial.recording["uuid"] not in text:
+            raise UserError(f"{before}: is of another recording; name another folder")
         if _mark(outcome) in text:
             return Sheet(before, number, fresh=False)
         before_sha256 = hashlib.sha256(text.encode()).hexdigest()

@@ -45,6 +45,7 @@ def test_it_answers_programs_too(trial: Path, capsys: pytest.CaptureFixture[str]
     ("more", "line"),
     [
         (["--yes", "nonsense"], "no item 'nonsense'; there are landmark_found"),
+        (["--yes", "hand_below", "--no", "hand_below"], "hand_below: answered both"),
         (["--examiner", "Jo"], "never a name"),
         (["--checklist", "none.toml"], "none.toml: no such file"),
         (["--out", "nowhere"], "nowhere: no such folder"),

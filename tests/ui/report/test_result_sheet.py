@@ -97,3 +97,16 @@ def test_a_sheet_that_cannot_be_read_stays_where_it_is(outcome: Assessment, tmp_
         store_sheet(outcome, tmp_path, "trial")
 
     assert odd.read_bytes() == b"\xff\xfe"
+
+
+def test_another_recording_of_the_same_name_does_not_go_on_with_these_sheets(
+    outcome: Assessment, tmp_path: Path
+) -> None:
+    store_sheet(outcome, tmp_path, "trial")
+    recording = dict(outcome.trial.recording) | {"uuid": "00000000-0000-4000-8000-000000000000"}
+    other = replace(outcome, trial=replace(outcome.trial, recording=recording))
+
+    with pytest.raises(UserError, match="is of another recording; name another folder"):
+        store_sheet(other, tmp_path, "trial")
+
+    assert len(list(tmp_path.iterdir())) == 1
