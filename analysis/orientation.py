@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 from vqf import offlineVQF
 
+from analysis.bumps import Bump, find_bumps
 from analysis.errors import NotAnalysable
 from analysis.home import heading_of, home_rests, still_rate
 from analysis.runs import parts_of, runs_of, without_short_gaps
@@ -52,6 +53,7 @@ class Orientation:
         heading_drift_rad: Largest change of heading between two rests.
         home_tilt_rad: Mean tilt from home during the rests: how well home is home.
         home_shift_rad: Largest change of inclination from one rest to the next.
+        bumps: When the base leaned for good.
         felt_at_home_m_s2: Size of the mean specific force during the rests.
     """
 
@@ -63,6 +65,7 @@ class Orientation:
     heading_drift_rad: float
     home_tilt_rad: float
     home_shift_rad: float
+    bumps: tuple[Bump, ...]
     felt_at_home_m_s2: float
 
 
@@ -116,8 +119,12 @@ def orient(
             "the arm never rests at home (hanging, still), so the direction it faces is not "
             f"known: rest it {settings.rest_min_s:g} s before and after each repetition"
         )
-    ups = _vertical_at_rests(quaternions, at_home)
-    age_s, drift = _head_for_base(quaternions, at_home, stretches, up_in_base, grid.fs_hz)
+    rests = list(runs_of(at_home))
+    ups = _vertical_at_rests(quaternions, rests)
+    bumps = find_bumps(ups, rests, up_in_base)
+    age_s, drift = _head_for_base(
+        quaternions, at_home, _even_poses(stretches, bumps, up_in_base), grid.fs_hz
+    )
     return Orientation(
         humerus_to_base=quaternions,
         known=known,
@@ -127,6 +134,7 @@ def orient(
         heading_drift_rad=drift,
         home_tilt_rad=float(tilt[at_home].mean()),
         home_shift_rad=float(angle_between(ups[1:], ups[:-1]).max(initial=0.0)),
+        bumps=bumps,
         felt_at_home_m_s2=float(np.linalg.norm(moved[at_home, :3].mean(axis=0))),
     )
 
@@ -271,13 +279,28 @@ def _spread(quaternions: Floats, every: int, out: Floats) -> None:
         rows[:] = (1.0 - share) * ends[: len(rows)] + share * ends[1 : len(rows) + 1]
 
 
+def _even_poses(
+    stretches: list[slice], bumps: tuple[Bump, ...], up_in_base: Floats
+) -> list[tuple[slice, Floats]]:
+    """Return the stretches cut at the bumps, each with the vertical in B (3,) that holds there."""
+    starts = [0, *(bump.at for bump in bumps)]
+    ups = [up_in_base, *(bump.up_in_base for bump in bumps)]
+    stops = [*starts[1:], None]
+    return [
+        (slice(max(part.start, start), part.stop if stop is None else min(part.stop, stop)), up)
+        for part in stretches
+        for start, stop, up in zip(starts, stops, ups, strict=True)
+        if start < part.stop and (stop is None or stop > part.start)
+    ]
+
+
 def _head_for_base(
-    quaternions: Floats, at_home: Flags, stretches: list[slice], up_in_base: Floats, fs_hz: float
+    quaternions: Floats, at_home: Flags, poses: list[tuple[slice, Floats]], fs_hz: float
 ) -> tuple[Floats, float]:
     """Turn R_EH (n, 4) into R_BH in place; return the heading's age (n,) and largest drift."""
-    levelled = level(up_in_base).as_quat()
     age_s, drift = np.full(len(at_home), np.inf), 0.0
-    for part in stretches:
+    for part, up_in_base in poses:
+        levelled = level(up_in_base).as_quat()
         turned = np.zeros(part.stop - part.start)
         for start, stop in runs_of(at_home[part]):
             rest = quaternion_product(levelled, quaternions[part][start:stop])
@@ -291,11 +314,8 @@ def _head_for_base(
     return age_s, drift
 
 
-def _vertical_at_rests(humerus_to_earth: Floats, at_home: Flags) -> Floats:
+def _vertical_at_rests(humerus_to_earth: Floats, rests: list[tuple[int, int]]) -> Floats:
     """Return the mean vertical in H of each rest, shape (rests, 3)."""
     return np.array(
-        [
-            up_in_humerus(humerus_to_earth[start:stop]).mean(axis=0)
-            for start, stop in runs_of(at_home)
-        ]
+        [up_in_humerus(humerus_to_earth[start:stop]).mean(axis=0) for start, stop in rests]
     )

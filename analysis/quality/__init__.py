@@ -26,6 +26,7 @@ CHECKS: tuple[Callable[[Evidence], list[QualityFinding]], ...] = (
     sensors.noise,
     sensors.gravity,
     rest.home_pose,
+    rest.bumped,
     rest.heading,
     sensors.gyro_bias,
     line.rate,

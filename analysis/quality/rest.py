@@ -77,6 +77,24 @@ def home_pose(evidence: Evidence) -> list[QualityFinding]:
     ]
 
 
+def bumped(evidence: Evidence) -> list[QualityFinding]:
+    """Say when the base leaned for good while it recorded."""
+    bumps, grid = evidence.orientation.bumps, evidence.grid
+    when = ", ".join(
+        f"{np.rad2deg(bump.leaned_rad):.1f}° before {grid.time_s[bump.at]:.0f} s" for bump in bumps
+    )
+    return [
+        finding(
+            "rig_bumped",
+            when or "never",
+            "never",
+            ok=not bumps,
+            advice="The rig was moved: from the rest at home named on, the vertical seen there "
+            "counts; leave out the repetition before it, and look at the clamp.",
+        )
+    ]
+
+
 def heading(evidence: Evidence) -> list[QualityFinding]:
     """Say how far the heading drifted between rests, and where it is unknown."""
     drift_deg = float(np.rad2deg(evidence.orientation.heading_drift_rad))
