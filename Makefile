@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test live lint types check fuzz torture soak bench lock clean
+.PHONY: demo test live lint types check fuzz torture soak bench pictures lock clean
 
 demo: $(READY)
 	$(BIN)/perpend demo --out out
@@ -44,6 +44,10 @@ bench: $(READY)
 	$(BIN)/python -P tests/bench_analysis.py
 	QT_QPA_PLATFORM=offscreen $(BIN)/python -P tests/bench_window.py
 	$(BIN)/python -P tests/bench_study.py
+
+# Every picture of the documentation, from the virtual rig with fixed seeds.
+pictures: $(READY)
+	$(BIN)/python -P recordings_demo/make.py --pictures
 
 $(READY): requirements.lock pyproject.toml .ci/setup
 	PYTHON="$(PYTHON)" VENV="$(VENV)" .ci/setup

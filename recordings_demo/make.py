@@ -1,5 +1,6 @@
 """Makes the demo recordings and pictures again: ``python recordings_demo/make.py``.
 
+``make pictures`` draws the pictures alone, from the recordings that are there.
 Everything is invented and comes from the virtual rig. What exists is replaced, for this folder
 holds nothing that cannot be made again. The report's picture needs Chromium; without it that
 one stays as it is.
@@ -22,7 +23,7 @@ from acquisition.recording.reader import read_recording
 from acquisition.virtual_rig import default_rig
 from analysis.pipeline import analyse
 from analysis.target import Target
-from ui.desktop import grab_window
+from ui.desktop import grab_review_window, grab_window
 from ui.report import build_report
 
 HERE = Path(__file__).resolve().parent
@@ -36,13 +37,32 @@ TRIALS = (
 
 
 def main() -> int:
-    """Make everything and return the exit code."""
-    PICTURES.mkdir(exist_ok=True)
+    """Make everything, or with ``--pictures`` the pictures alone, and return the exit code."""
+    if "--pictures" in sys.argv[1:]:
+        make_pictures()
+        return 0
     for name, person, side, axes in TRIALS:
         make_recording(HERE / name, person, side, axes)
-    grab_window(PICTURES / "live.png", "virtual:?trainee=T01&seed=7", seconds=14.0)
-    make_report_picture(PICTURES / "report.png")
+    make_pictures()
     return 0
+
+
+def make_pictures() -> None:
+    """Draw every picture of the documentation, always the same."""
+    PICTURES.mkdir(exist_ok=True)
+    slips = "virtual:?trainee=T01&seed=7"
+    grab_window(PICTURES / "live.png", slips, seconds=14.0)
+    grab_window(PICTURES / "live_laptop.png", slips, seconds=14.0, size=(1024, 768))
+    grab_window(PICTURES / "trainee.png", f"{slips}&side=left", seconds=21.0, keys="T")
+    grab_window(PICTURES / "too_light.png", slips, seconds=4.3, keys="T")
+    grab_window(
+        PICTURES / "after_repetition.png", f"{slips}&reps=2", seconds=31.0, keys="T", plan="faded"
+    )
+    review = PICTURES / "review.png"
+    grab_review_window(review, [HERE / "upward_drift_right.h5"], at_s=14.0)
+    both = [HERE / "upward_drift_right.h5", HERE / "expert_right.h5"]
+    grab_review_window(PICTURES / "review_two.png", both, at_s=14.0)
+    make_report_picture(PICTURES / "report.png")
 
 
 def make_recording(path: Path, person: str, side: str, axes: int) -> None:

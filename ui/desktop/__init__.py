@@ -13,9 +13,16 @@ if TYPE_CHECKING:
     from acquisition.sinks import SinkMaker
     from analysis.target import Target
     from analysis.trial import Trial
+    from ui.live.flow import Flow
     from ui.live.moment import Trainer
 
-__all__ = ["grab_window", "open_live_window", "open_review_window"]
+__all__ = [
+    "grab_review_window",
+    "grab_window",
+    "open_guided_window",
+    "open_live_window",
+    "open_review_window",
+]
 
 
 def open_live_window(
@@ -53,6 +60,23 @@ def open_live_window(
     )
 
 
+def open_guided_window(flow: Flow) -> int:
+    """Open the window that leads from choosing the rig to the review; stay until it is closed.
+
+    Args:
+        flow: At its first stage; closed here.
+
+    Returns:
+        The exit code.
+
+    Raises:
+        ImportError: Qt is not installed.
+    """
+    from ui.desktop.guided import run_guided
+
+    return run_guided(flow)
+
+
 def open_review_window(trials: Sequence[Trial], *, out_dir: Path) -> int:
     """Open the review of one recording, or of two beside each other; stay until it is closed.
 
@@ -79,6 +103,7 @@ def grab_window(
     target: Target | None = None,
     size: tuple[int, int] = (1280, 800),
     keys: str = "",
+    plan: str = "",
 ) -> None:
     """Write a PNG of the window as it looks after some seconds of a virtual rig.
 
@@ -89,10 +114,31 @@ def grab_window(
         target: To show against; None takes the default.
         size: Of the window, pixels.
         keys: Pressed a second before the end, such as ``R``.
+        plan: Followed from the beginning; empty for none.
 
     Raises:
         AcquisitionError: The URL names no virtual rig.
     """
     from ui.desktop.grab import grab
 
-    grab(path, port, seconds=seconds, target=target, size=size, keys=keys)
+    grab(path, port, seconds=seconds, target=target, size=size, keys=keys, plan=plan)
+
+
+def grab_review_window(
+    path: Path, recordings: Sequence[Path], *, at_s: float, size: tuple[int, int] = (1280, 800)
+) -> None:
+    """Write a PNG of the review of one recording, or of two beside each other.
+
+    Args:
+        path: Where to; replaced if it exists.
+        recordings: One or two.
+        at_s: What moment of the first one is shown.
+        size: Of the window, pixels.
+
+    Raises:
+        RecordingError: One cannot be read.
+        NotAnalysable: One cannot be resolved.
+    """
+    from ui.desktop.grab import grab_review
+
+    grab_review(path, recordings, at_s=at_s, size=size)

@@ -7,6 +7,7 @@ second 12, however fast or busy the machine is.
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 from PySide6.QtCore import Qt
@@ -14,13 +15,17 @@ from PySide6.QtTest import QTest
 
 from acquisition.clock import NS_PER_S, ManualClock
 from acquisition.recording.model import TrialLabel
+from acquisition.recording.reader import read_recording
 from acquisition.transports.url import parse_url
 from acquisition.transports.virtual import VirtualPort
+from analysis.pipeline import analyse
 from analysis.target import Target
 from ui.desktop.application import application_of_this_process
+from ui.desktop.review_window import ReviewWindow
 from ui.desktop.window import FRAME_MS, TrainerWindow
 from ui.live.feed import LiveFeed
 from ui.live.moment import Trainer
+from ui.live.practice.run import practice_for
 
 KEYS_S = 1.0
 """Keys are pressed so long before the picture is taken."""
@@ -34,6 +39,7 @@ def grab(
     target: Target | None = None,
     size: tuple[int, int],
     keys: str = "",
+    plan: str = "",
 ) -> None:
     """Write the picture; arguments as for `ui.desktop.grab_window`."""
     application = application_of_this_process()
@@ -49,7 +55,10 @@ def grab(
             clock=clock,
         )
         feed.open()
-        window = TrainerWindow(Trainer(feed))
+        trainer = Trainer(feed)
+        if plan:
+            trainer.practice = practice_for(plan, feed)
+        window = TrainerWindow(trainer)
         window.resize(*size)
         window.show()
         _run(window, feed, clock, seconds - KEYS_S)
@@ -59,6 +68,22 @@ def grab(
         application.processEvents()
         window.grab().save(str(path))
         window.close()
+
+
+def grab_review(
+    path: Path, recordings: Sequence[Path], *, at_s: float, size: tuple[int, int]
+) -> None:
+    """Write a picture; arguments as for `ui.desktop.grab_review_window`."""
+    application = application_of_this_process()
+    trials = [analyse(read_recording(one)) for one in recordings]
+    window = ReviewWindow(trials, out_dir=path.parent)
+    window.resize(*size)
+    window.show()
+    window.jump(at_s)
+    window.refresh()
+    application.processEvents()
+    window.grab().save(str(path))
+    window.close()
 
 
 def _run(window: TrainerWindow, feed: LiveFeed, clock: ManualClock, seconds: float) -> None:

@@ -150,7 +150,7 @@ class MapView(pg.PlotWidget):
 
     def _draw_words(self) -> None:
         self._label("▴ superior", 0.0, SPAN_DEG * 0.92, size=11)
-        self._label("not this way", 0.0, SPAN_DEG * 0.80, size=9, colour=BAD)
+        self._label("not this way", 0.0, SPAN_DEG * 0.70, size=9, colour=BAD)
         self._label("▾ inferior", 0.0, -SPAN_DEG * 0.86, size=11)
         self._right = self._label("", *SIDES_DEG, size=11)
         self._left = self._label("", *SIDES_DEG, size=11)

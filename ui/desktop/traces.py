@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from analysis.target import Target
 from ui.desktop.look import BAND, INK, PAPER, QUIET, font
+from ui.desktop.words import tr
 from ui.live.moment import RECENT_S
 from ui.live.traces import TracesLook
 from ui.numbers import shown
@@ -28,6 +29,7 @@ class Traces(pg.GraphicsLayoutWidget):
 
     def __init__(self, target: Target, side: str) -> None:
         super().__init__()
+        self.setAccessibleName(tr("traces of the last seconds"))
         self.setBackground(PAPER)
         band = target.force_band
         self._elevation = self._row(0, "elevation °", (0.0, 180.0), (0.0, 60.0, 120.0))

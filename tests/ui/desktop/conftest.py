@@ -18,6 +18,7 @@ from acquisition.transports import Transport
 from acquisition.transports.url import parse_url
 from acquisition.transports.virtual import VirtualPort
 from analysis.target import Target
+from ui.desktop import look
 from ui.desktop.window import TrainerWindow
 from ui.live.feed import LiveFeed
 from ui.live.moment import Trainer
@@ -31,6 +32,13 @@ def _nothing_left_running() -> Iterator[None]:
     yield
     left = [thread.name for thread in set(threading.enumerate()) - before if thread.is_alive()]
     assert left == []
+
+
+@pytest.fixture(autouse=True)
+def _usual_look() -> Iterator[None]:
+    """Put colours and size of text back: they belong to the process, not to a window."""
+    yield
+    look.use(dark=False)
 
 
 @pytest.fixture

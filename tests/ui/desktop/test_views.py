@@ -33,12 +33,6 @@ MEDIA_BOX = re.compile(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]")
 QUICK = "virtual:?trainee=T01&seed=7&speed=4"
 
 
-@pytest.fixture(autouse=True)
-def _usual_look() -> object:
-    yield
-    look.use(dark=False)
-
-
 def test_t_changes_between_the_two_views_of_one_feed(window: Maker, qtbot: QtBot) -> None:
     one = window(QUICK)
     assert one.panel(Traces).isVisible()
