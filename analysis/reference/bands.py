@@ -19,6 +19,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+ENOUGH_RESIDUALS = 10
+"""Fewer repetitions, of a single expert, are not drawn again but mixed."""
 NEW_PER_WORLD = 10
 """Further repetitions drawn against each estimate: they cost less than estimates."""
 
@@ -161,18 +163,28 @@ class _World:
         who = np.arange(number)
         if self.scope is Scope.ANY_EXPERT:
             who = rng.integers(number, size=number)
-        noise = self.residuals[rng.integers(total, size=total)]
+        noise = self._noise(total, rng)
         starts = np.concatenate([[0], np.cumsum(self.counts)[:-1]])
         noise_means = np.add.reduceat(noise, starts, axis=0) / self.counts[:, np.newaxis]
         centred = noise - np.repeat(noise_means, self.counts, axis=0)
         within = (centred**2).sum(axis=0) / (total - number)
         guess = _spread(self.offsets[who] + noise_means, within, self.counts, self.scope)
         new = self.offsets[rng.integers(number, size=NEW_PER_WORLD)]
-        new = new + self.residuals[rng.integers(total, size=NEW_PER_WORLD)]
+        new = new + self._noise(NEW_PER_WORLD, rng)
         away = np.abs(new - guess.mean)
         # The same repetition drawn each time has no spread: nothing is near it.
         far = np.divide(away, guess.sd, out=np.full_like(away, np.inf), where=guess.sd > 0.0)
         return np.asarray(far.max(axis=1))
+
+    def _noise(self, count: int, rng: np.random.Generator) -> Floats:
+        """Draw what repetitions differ by, shape (count, points)."""
+        total = len(self.residuals)
+        if total >= ENOUGH_RESIDUALS:
+            return self.residuals[rng.integers(total, size=count)]
+        # The same few drawn again and again would be worlds almost without spread; mixed at
+        # random they have the same covariance and none is like another (wild bootstrap).
+        weights = rng.normal(size=(count, total))
+        return np.asarray(np.einsum("ij,jk->ik", weights, self.residuals) / np.sqrt(total))
 
 
 def _scaled(rows: Floats, sd: Floats) -> Floats:

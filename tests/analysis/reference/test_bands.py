@@ -49,6 +49,7 @@ def coverage(
         (Scope.ANY_EXPERT, 4, 6, 1.0),
         (Scope.ANY_EXPERT, 6, 5, 2.0),
         (Scope.ANY_EXPERT, 10, 6, 0.5),
+        (Scope.THESE_EXPERTS, 1, 5, 1.0),
         (Scope.THESE_EXPERTS, 1, 10, 1.0),
         (Scope.THESE_EXPERTS, 3, 6, 1.0),
     ],
