@@ -16,7 +16,7 @@ from acquisition.errors import RigError, RigRefuses
 from acquisition.link import ANSWER_WAITS_S
 from acquisition.transports.base import Transport
 from firmware_protocol.ends import HostEnd
-from firmware_protocol.framing import DELIMITER
+from firmware_protocol.framing import DELIMITER, FrameFault
 from firmware_protocol.messages import (
     Configuration,
     Configure,
@@ -60,6 +60,28 @@ Answer = Identity | Reply | Configuration | SelfTestResult | StoreValue
 Wanted = TypeVar("Wanted", bound=Answer)
 
 
+def who_answers(transport: Transport, *, clock: Clock | None = None) -> Identity:
+    """Ask who is at the far end of a line, and change nothing there.
+
+    Nothing but Identify is sent: whoever is no rig hears a few bytes that say nothing to it,
+    and a rig that is being used goes on.
+
+    Args:
+        transport: The closed line; it is closed again.
+        clock: Times the waits.
+
+    Raises:
+        PortError: The line cannot be opened.
+        RigError: Nobody answers, or no rig that can be used.
+        TransportLost: The line went away.
+    """
+    transport.open()
+    try:
+        return RigConsole(transport, clock=clock).identify()
+    finally:
+        transport.close()
+
+
 class RigConsole:
     """A line to a rig at rest; use it with ``with``.
 
@@ -77,6 +99,7 @@ class RigConsole:
         self._transport = transport
         self._clock = clock or SystemClock()
         self._host = HostEnd()
+        self._damaged = 0
 
     def __enter__(self) -> RigConsole:
         """Open the line, learn who is there and stop what an earlier host left running.
@@ -225,13 +248,19 @@ class RigConsole:
                 return found
         raise RigError(
             f"{self._transport.name}: the rig is silent: no answer to {what} "
-            f"in {sum(waits_s):g} s; is it powered, is this its port and baud rate?"
+            f"in {sum(waits_s):g} s; {self._guess()}"
         )
+
+    def _guess(self) -> str:
+        if self._damaged:
+            return f"{self._damaged} pieces of noise were heard: wrong baud rate, or no rig of ours"
+        return "is it powered, is this its port and baud rate?"
 
     def _answer(self, answer: type[Wanted], what: str, until_ns: int) -> Wanted | None:
         """Return the answer to the latest question, None if none comes in time."""
         while self._clock.now_ns() < until_ns:
             for item in self._host.receive(self._transport.read()):
+                self._damaged += isinstance(item, FrameFault)
                 if not isinstance(item, Answer) or item.request_id != self._host.last_request:
                     continue
                 if isinstance(item, Reply) and item.outcome is not Outcome.DONE:

@@ -10,7 +10,7 @@ import pytest
 
 import firmware_protocol
 from acquisition.clock import ManualClock
-from acquisition.console import WAITS_S, RigConsole
+from acquisition.console import WAITS_S, RigConsole, who_answers
 from acquisition.errors import RigError, RigRefuses
 from acquisition.transports.base import READ_WAIT_S
 from acquisition.transports.virtual import VirtualPort
@@ -50,7 +50,7 @@ class StubbornRig:
         self._answers = answers
         self._clock = clock
         self._rig = RigEnd()
-        self._waiting = b""
+        self.to_read = b""
         self.is_open = False
 
     def open(self) -> None:
@@ -61,7 +61,7 @@ class StubbornRig:
 
     def read(self) -> bytes:
         self._clock.sleep(READ_WAIT_S)
-        waiting, self._waiting = self._waiting, b""
+        waiting, self.to_read = self.to_read, b""
         return waiting
 
     def write(self, data: bytes) -> None:
@@ -69,7 +69,7 @@ class StubbornRig:
             assert isinstance(message, HostMessage)
             self.heard.append(message)
             for answer in self._answers(message):
-                self._waiting += self._rig.send(answer)
+                self.to_read += self._rig.send(answer)
 
 
 Make = Callable[[Answers], StubbornRig]
@@ -213,3 +213,19 @@ def test_the_waits_are_those_of_the_document() -> None:
         waits, times = told[kind.__name__]
         assert times == len(waits_s)
         assert waits_s == (waits * times if len(waits) == 1 else waits)
+
+
+def test_asking_who_is_there_says_nothing_else(make: Make, clock: ManualClock) -> None:
+    port = make(nobody)
+
+    assert who_answers(port, clock=clock).rig_serial == "R"
+    assert [type(message) for message in port.heard] == [Identify]
+    assert not port.is_open
+
+
+def test_noise_is_told_from_silence(identity: Identity, clock: ManualClock) -> None:
+    port = StubbornRig(identity, nobody, clock)
+    port.to_read = b"\xff\x13\0" * 7
+
+    with pytest.raises(RigError, match=r"7 pieces of noise were heard: wrong baud rate"):
+        who_answers(port, clock=clock)

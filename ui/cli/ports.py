@@ -60,17 +60,12 @@ def _ask_all(found: Sequence[dict[str, Any]]) -> None:
 
 def answer_of(url: str) -> dict[str, Any]:
     """Return who answers at a port, or why nobody does."""
-    from acquisition.clock import SystemClock
+    from acquisition.console import who_answers
     from acquisition.errors import AcquisitionError
-    from acquisition.session import Session
     from acquisition.transports import transport_for
 
     try:
-        session = Session(transport_for(url), clock=SystemClock())
-        try:
-            identity = session.connect()
-        finally:
-            session.close()
+        identity = who_answers(transport_for(url))
     except AcquisitionError as why:
         return {"rig": None, "why_not": str(why)}
     return {

@@ -84,11 +84,19 @@ def _configuration(text: str) -> tuple[str, float, int]:
 
 
 def _key_and_value(text: str) -> tuple[str, bytes]:
+    from acquisition.rig_store import PIECE_BYTES
+    from firmware_protocol.codec import MAX_NAME_BYTES
+
     key, equals, value = text.partition("=")
     if not (key and equals):
         raise UserError(f"--set {text}: must be KEY=VALUE")
     if key == "rig.toml" or key.startswith("rig.toml."):
         raise UserError(f"--set {text}: the description is kept with --save-description")
+    if len(key.encode()) > MAX_NAME_BYTES or len(value.encode()) > PIECE_BYTES:
+        raise UserError(
+            f"--set {key[:40]}: the key may have {MAX_NAME_BYTES} bytes, "
+            f"its value {PIECE_BYTES}; keep a longer text in pieces"
+        )
     return key, value.encode()
 
 
