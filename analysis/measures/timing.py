@@ -103,7 +103,11 @@ def ldlj(view: RepetitionView) -> float:
     the −5.322 of the whole (closed form). Balasubramanian et al. 2015.
     """
     speed, fs_hz = _calm_speed(view), view.series.fs_hz
-    return float(np.mean([log_dimensionless_jerk(one, fs_hz=fs_hz) for one in _limbs(view, speed)]))
+    try:
+        found = [log_dimensionless_jerk(one, fs_hz=fs_hz) for one in _limbs(view, speed)]
+    except ValueError as cause:
+        raise Withheld(str(cause)) from cause
+    return float(np.mean(found))
 
 
 def time_to_hold(view: RepetitionView) -> float:

@@ -72,6 +72,19 @@ def test_a_pause_on_the_way_is_less_smooth(make: Maker, elevation: Floats) -> No
     assert paused.whole("smoothness_ldlj") < smooth.whole("smoothness_ldlj") - 0.5
 
 
+def test_a_speed_that_never_changes_has_no_jerk_and_breaks_nothing(
+    make: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def level(view: Any) -> Floats:
+        return np.ones(len(view.spans.movement))
+
+    monkeypatch.setattr("analysis.measures.timing._calm_speed", level)
+    made = make()
+
+    assert made.whole("smoothness_ldlj") is None
+    assert "never changes" in made.whole_reason("smoothness_ldlj")
+
+
 def test_the_time_to_hold_runs_from_touch_to_band(make: Maker, elevation: Floats) -> None:
     """Touch at 5 N, 20 N a second: from 5 to 20 N it takes 0.75 s."""
     time_s = np.arange(len(elevation)) / FS_HZ
