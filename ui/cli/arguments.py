@@ -25,10 +25,16 @@ def add_recordings(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("files", nargs="+", type=Path, metavar="FILE", help="recordings or folders")
 
 
-def add_port(parser: argparse.ArgumentParser) -> None:
-    """Add ``--port`` and ``--rig``."""
+def add_port(parser: argparse.ArgumentParser, *, required: bool = True, without: str = "") -> None:
+    """Add ``--port`` and ``--rig``.
+
+    Args:
+        parser: To this.
+        required: Refuse to go on without a port.
+        without: What happens without one.
+    """
     group = parser.add_argument_group("the rig")
-    group.add_argument("--port", required=True, metavar="URL", help=PORT_HELP)
+    group.add_argument("--port", required=required, metavar="URL", help=PORT_HELP + without)
     group.add_argument(
         "--rig",
         metavar="TOML",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,7 +20,7 @@ from ui.cli.stream import add_lsl, stream_for
 from ui.errors import UserError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from acquisition.recording.model import TrialLabel
     from acquisition.rig import RigDescription
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of the verb."""
-    add_port(parser)
+    add_port(parser, required=False, without="; without it, choose on the screen")
     add_target(parser)
     add_label(parser)
     parser.add_argument(
@@ -61,7 +62,10 @@ def run(args: argparse.Namespace) -> int:
     reference = _reference(args.reference)
     # Without a target of its own a trainee is shown what the experts were measured against.
     own = reference.target if reference is not None else Target()
-    rig, target = rig_for(args.port, args.rig), target_for(args.target) or own
+    target = target_for(args.target) or own
+    if args.port is None:
+        return _guided(args, target, reference)
+    rig = rig_for(args.port, args.rig)
     return open_window(
         args.port,
         out_dir=existing_folder(args.out),
@@ -71,6 +75,41 @@ def run(args: argparse.Namespace) -> int:
         also=stream_for(args, rig, target),
         prepare=practice_of(args.plan, reference, checklist=args.checklist, sound=args.sound),
     )
+
+
+def _guided(args: argparse.Namespace, target: Target, reference: Reference | None) -> int:
+    """Lead from choosing the rig to the review."""
+    from ui.cli.session_guide import ways
+    from ui.live.flow import Flow
+    from ui.live.practice.plan import plan_named
+
+    if args.lsl:
+        raise UserError("--lsl needs --port: another program must know what it listens to")
+    if args.plan:
+        plan_named(args.plan)  # refused now, not when somebody stands there
+    flow = Flow(
+        ways(args.rig),
+        out_dir=existing_folder(args.out),
+        target=target,
+        label=label_for(args),
+        plan=args.plan or "",
+        prepare=practice_of(None, reference, checklist=args.checklist, sound=args.sound),
+    )
+    with _needing_qt():
+        from ui.desktop import open_guided_window
+
+        return open_guided_window(flow)
+
+
+@contextlib.contextmanager
+def _needing_qt() -> Iterator[None]:
+    try:
+        yield
+    except ImportError as cause:  # Qt itself, or a library of the system that it needs
+        raise UserError(
+            f"the window needs Qt ({cause}); install perpend with its desktop extra, "
+            "and the system's libraries that `make live` names"
+        ) from cause
 
 
 def _reference(path: Path | None) -> Reference | None:
@@ -138,7 +177,7 @@ def open_window(
     from analysis.target import Target
     from ui.desktop import open_live_window
 
-    try:
+    with _needing_qt():
         return open_live_window(
             port,
             rig=rig or rig_for(port, None),
@@ -148,8 +187,3 @@ def open_window(
             also=also,
             prepare=prepare,
         )
-    except ImportError as cause:  # Qt itself, or a library of the system that it needs
-        raise UserError(
-            f"the window needs Qt ({cause}); install perpend with its desktop extra, "
-            "and the system's libraries that `make live` names"
-        ) from cause

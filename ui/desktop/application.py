@@ -10,6 +10,7 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
+from typing import Protocol
 
 import pyqtgraph as pg
 from PySide6.QtWidgets import QApplication, QWidget
@@ -76,6 +77,14 @@ def application_of_this_process() -> QApplication:
     return running if isinstance(running, QApplication) else QApplication(sys.argv[:1])
 
 
+class Tells(Protocol):
+    """Shows a message to the person at the screen: a feed, or what leads to one."""
+
+    def tell(self, text: str, *, trouble: bool = False) -> None:
+        """Show it; from any thread."""
+        ...
+
+
 @contextlib.contextmanager
 def closed_by_ctrl_c(window: QWidget) -> Iterator[None]:
     """Let Ctrl-C in the terminal close the window; its timer lets Python see it in a frame."""
@@ -95,7 +104,7 @@ def closed_by_ctrl_c(window: QWidget) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def errors_shown_in(feed: LiveFeed) -> Iterator[None]:
+def errors_shown_in(place: Tells) -> Iterator[None]:
     """Let errors nobody caught appear in the window, and their traceback in the log.
 
     One that comes again with every frame is logged once.
@@ -109,7 +118,7 @@ def errors_shown_in(feed: LiveFeed) -> Iterator[None]:
         if text not in logged:
             logged.add(text)
             log.error("not caught", exc_info=(kind, error or kind(), trace))
-        feed.tell(f"something went wrong: {text}", trouble=True)
+        place.tell(f"something went wrong: {text}", trouble=True)
 
     before = sys.excepthook, threading.excepthook
     sys.excepthook = report

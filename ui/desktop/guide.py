@@ -107,7 +107,8 @@ class GuideWindow(QMainWindow):
         self._show_message()
         words = self.screen_shown.next_words
         foot = f"{tr('Space or foot switch')}: {words}" if words else ""
-        say(self._foot, " · ".join(filter(None, (foot, keys_in_words(KEYS)))))
+        keys = [key for key in KEYS if key.keys[0] in self.screen_shown.keys]
+        say(self._foot, " · ".join(filter(None, (foot, keys_in_words(keys)))))
 
     def go_on(self) -> None:
         """Ask for the next stage, unless something is being done."""

@@ -21,7 +21,8 @@ SIGNS: Mapping[Severity, tuple[str, str]] = {
     Severity.NOTE: ("○", "note"),
     Severity.WARNING: ("▲", "wrong"),
 }
-NEXT = "Space or foot switch: "
+ALWAYS_SHOWN = ("self_test", "rig_identity", "sign_and_side", "zero_offset", "noise")
+"""Findings whose value is shown even when they are fine."""
 
 
 class Screen(QWidget):
@@ -37,6 +38,8 @@ class Screen(QWidget):
     """How."""
     go_on_words = ""
     """What going on means here."""
+    keys: tuple[str, ...] = ("Esc", "Ctrl+Q")
+    """What else is of use here, by the first key of each line of the table."""
 
     def __init__(self, flow: Flow) -> None:
         super().__init__()
@@ -93,7 +96,7 @@ class SelfTestScreen(Screen):
     def show_flow(self) -> None:
         """Show what has been found so far."""
         self.busy.setVisible(bool(self.flow.doing))
-        say(self.found, "".join(map(_row, self.flow.findings)) and _table(self.flow.findings))
+        say(self.found, _table(self.flow.findings))
 
     def go_on(self) -> None:
         """Test, or go on when that is done; an instructor decides about what was found."""
@@ -159,7 +162,8 @@ class ReviewScreen(Screen):
     """Says what was recorded, and opens it."""
 
     title = "What was recorded"
-    words = "Space opens it. Then: N the next person, G practise again, Q quit."
+    words = "Look at it, then let the next person practise, or practise again."
+    keys = ("N", "G", "Ctrl+Q")
 
     def __init__(self, flow: Flow, open_review: Callable[[], None] = lambda: None) -> None:
         super().__init__(flow)
@@ -177,7 +181,7 @@ class ReviewScreen(Screen):
         if trial is None:
             say(self.file, "" if path is None else path.name)
         elif path is not None:
-            say(self.file, f"{path.name} · {len(trial.repetitions)} {tr('repetitions')}")
+            say(self.file, f"{path.name} · {tr('repetitions')}: {len(trial.repetitions)}")
 
     def go_on(self) -> None:
         """Open it."""
@@ -213,7 +217,15 @@ def where(stage: Stage) -> str:
 
 
 def _table(findings: tuple[QualityFinding, ...]) -> str:
-    return f"<table cellpadding='3'>{''.join(map(_row, findings))}</table>"
+    """Return what is not fine line by line, and how much is."""
+    fine = [finding for finding in findings if finding.severity is Severity.FINE]
+    rows = [_row(finding) for finding in findings if finding.severity is not Severity.FINE]
+    rows += [_row(finding) for finding in fine if finding.key in ALWAYS_SHOWN]
+    names = ", ".join(
+        tr(finding.key.replace("_", " ")) for finding in fine if finding.key not in ALWAYS_SHOWN
+    )
+    rest = f"<p>✓ {tr('fine, too')}: {_safe(names)}</p>" if names else ""
+    return f"<table cellpadding='3'>{''.join(rows)}</table>{rest}" if findings else ""
 
 
 def _row(finding: QualityFinding) -> str:

@@ -178,9 +178,10 @@ class Flow:
         """Take the zero and go on, or say why there is none: a hand rests on it."""
         feed = self._streaming()
         refused = feed.zero()
-        self.message = f"no zero: {refused}" if refused else "zero taken"
-        if not refused:
-            self.stage = Stage.HOME
+        if refused:
+            self.message = f"no zero: {refused}"
+        else:
+            self._to(Stage.HOME)
 
     def confirm_home(self) -> None:
         """Go on if the arm hangs at home now."""
@@ -234,6 +235,13 @@ class Flow:
         if self.stage in (Stage.SELF_TEST, Stage.ZERO, Stage.HOME, Stage.WHO) and not self.doing:
             self._let_go()
             self._to(Stage.CHOOSE)
+
+    def tell(self, text: str, *, trouble: bool = False) -> None:
+        """Show a message, here and where somebody practises; from any thread."""
+        self.message = text
+        feed = self._feed
+        if feed is not None:
+            feed.tell(text, trouble=trouble)
 
     def close(self) -> None:
         """Stop everything and wait for it; twice is fine."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -92,6 +92,7 @@ def test_the_foot_switch_alone_leads_to_the_question_who_practises(
 
 
 def test_a_name_is_refused_and_a_code_begins_practice(guide: GuideWindow, qtbot: QtBot) -> None:
+    qtbot.waitUntil(lambda: not guide.flow.doing, timeout=WAIT_MS)
     guide.flow.choose(QUICK)
     reach(qtbot, guide, Stage.WHO)
     who = guide.screen_shown
@@ -117,6 +118,7 @@ def test_a_name_is_refused_and_a_code_begins_practice(guide: GuideWindow, qtbot:
 def test_n_leaves_practice_shows_what_was_recorded_and_asks_for_the_next(
     guide: GuideWindow, qtbot: QtBot
 ) -> None:
+    qtbot.waitUntil(lambda: not guide.flow.doing, timeout=WAIT_MS)
     guide.flow.choose(QUICK)
     reach(qtbot, guide, Stage.WHO)
     who = guide.screen_shown
@@ -159,15 +161,16 @@ def test_every_screen_fits(guide: GuideWindow, qtbot: QtBot, size: tuple[int, in
 
 
 def test_a_port_that_fails_leaves_the_choice_open(qtbot: QtBot, tmp_path: Path) -> None:
-    make: Callable[[str, Path | None], RigDescription] = right_rig
-    flow = Flow(Ways(quick_port, make, passes), out_dir=tmp_path, target=Target())
+    flow = Flow(Ways(quick_port, right_rig, passes), out_dir=tmp_path, target=Target())
     guide = GuideWindow(flow)
     qtbot.addWidget(guide)
+    qtbot.waitUntil(lambda: not guide.flow.doing, timeout=WAIT_MS)
     guide.flow.choose("serial:/dev/no-such-port")
-    qtbot.waitUntil(lambda: guide.flow.stage is Stage.SELF_TEST, timeout=WAIT_MS)
+    qtbot.waitUntil(lambda: not guide.flow.doing, timeout=WAIT_MS)
+    assert guide.flow.stage is Stage.SELF_TEST
     guide.flow.open_line()
     qtbot.waitUntil(lambda: not guide.flow.doing, timeout=WAIT_MS)
 
-    assert guide.flow.stage is Stage.SELF_TEST
+    assert guide.screen_shown is guide.screens[Stage.SELF_TEST]
     assert "no-such-port" in guide.flow.message
     guide.close()
