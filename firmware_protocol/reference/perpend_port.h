@@ -1,8 +1,8 @@
 /* What a board must give: the only file between the reference and your hardware.
  *
  * Everything is called from perpend_rig_poll and perpend_rig_receive, one at a time, never from
- * an interrupt. None of these functions may wait, except the zeroing and the self-test, which
- * should end within 100 ms. */
+ * an interrupt. None of these functions may wait, except the zeroing, the self-test and writing
+ * the store, which are called at rest only; PROTOCOL.md, section 5, says how long a host waits. */
 #ifndef PERPEND_PORT_H
 #define PERPEND_PORT_H
 
