@@ -13,12 +13,13 @@ speaks gives a block or two in a read, at 200 frames a second. A host that was h
 in a serial port's buffer, 64 KiB at a TCP port. Timings depend on the machine, so nothing is
 asserted.
 
-Measured on one core with some other load, arrays: 4.4 times the floor in reads of 64 KiB, 10 times in reads of
-4 KiB, 40 times with one block of each stream in a read (300 times real time; a rig heard live takes a third of a percent of
-a core). Of the 4.4, unstuffing and comparing checksums are 1.8, a call into C for each frame; the
-rest is sorting payloads by stream, comparing numbers and times, and some twenty array operations
-for each stream and read, which is also why small reads cost more. Three times the floor would need
-blocks longer than the 10 ms that keep a live picture quick, or C code of our own.
+Measured on one core with some other load, arrays: 4.4 times the floor in reads of 64 KiB, 10
+times in reads of 4 KiB, 40 times with one block of each stream in a read (300 times real time; a
+rig heard live takes a third of a percent of a core). Of the 4.4, unstuffing and comparing
+checksums are 1.8, a call into C for each frame; the rest is sorting payloads by stream, comparing
+numbers and times, and some twenty array operations for each stream and read, which is also why
+small reads cost more. Three times the floor would need blocks longer than the 10 ms that keep a
+live picture quick, or C code of our own.
 """
 
 from __future__ import annotations
