@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test live lint types check fuzz torture soak bench pictures lock clean
+.PHONY: demo test live lint types check fuzz torture soak bench pictures translations lock clean
 
 demo: $(READY)
 	$(BIN)/perpend demo --out out
@@ -48,6 +48,12 @@ bench: $(READY)
 # Every picture of the documentation, from the virtual rig with fixed seeds.
 pictures: $(READY)
 	$(BIN)/python -P recordings_demo/make.py --pictures
+
+# What can be translated, for a language: edit the file with Qt's Linguist, then run this again.
+TO ?= xx
+translations: $(READY)
+	$(BIN)/python -m ui.desktop.translations ui/desktop/perpend_$(TO).ts
+	$(BIN)/pyside6-lrelease ui/desktop/perpend_$(TO).ts -qm ui/desktop/perpend_$(TO).qm
 
 $(READY): requirements.lock pyproject.toml .ci/setup
 	PYTHON="$(PYTHON)" VENV="$(VENV)" .ci/setup

@@ -13,6 +13,7 @@ from types import TracebackType
 from typing import Protocol
 
 import pyqtgraph as pg
+from PySide6.QtCore import QLocale
 from PySide6.QtWidgets import QApplication, QWidget
 
 from acquisition.recording.model import TrialLabel
@@ -23,6 +24,7 @@ from analysis.target import Target
 from analysis.trial import Trial
 from ui.desktop.review_window import ReviewWindow
 from ui.desktop.window import TrainerWindow
+from ui.desktop.words import speak
 from ui.live.feed import LiveFeed
 from ui.live.moment import Trainer
 from ui.live.preferences import Memory, preferences_path
@@ -74,7 +76,11 @@ def application_of_this_process() -> QApplication:
     """Return Qt's application, made once."""
     pg.setConfigOptions(antialias=True)
     running = QApplication.instance()
-    return running if isinstance(running, QApplication) else QApplication(sys.argv[:1])
+    if isinstance(running, QApplication):
+        return running
+    made = QApplication(sys.argv[:1])
+    speak(QLocale(), Path(__file__).parent)
+    return made
 
 
 class Tells(Protocol):

@@ -1,13 +1,15 @@
 """Sentences in the reader's language, by Qt's own mechanism.
 
-English stands in the sources. ``make translations`` gathers what is to be translated; a file
-``perpend_xx.qm`` beside this module is loaded for the language the system or ``--language`` asks
-for. What `ui.live` says is translated here too, by its English text.
+English stands in the sources. ``make translations TO=de`` gathers what is to be translated
+(`ui.desktop.translations`); a file ``perpend_de.qm`` beside this module is used where the system
+speaks that language. What `ui.live` says is translated here too, by its English text.
 """
 
 from __future__ import annotations
 
-from PySide6.QtCore import QCoreApplication
+from pathlib import Path
+
+from PySide6.QtCore import QCoreApplication, QLocale, QTranslator
 
 CONTEXT = "perpend"
 
@@ -15,3 +17,12 @@ CONTEXT = "perpend"
 def tr(text: str) -> str:
     """Return *text* in the reader's language, itself if there is no translation."""
     return QCoreApplication.translate(CONTEXT, text)
+
+
+def speak(locale: QLocale, folder: Path) -> bool:
+    """Speak the language of a place, if its file is in the folder; return whether it is."""
+    application = QCoreApplication.instance()
+    translator = QTranslator(application)
+    if application is None or not translator.load(locale, "perpend", "_", str(folder)):
+        return False
+    return application.installTranslator(translator)
