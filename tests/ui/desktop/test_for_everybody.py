@@ -53,7 +53,7 @@ def test_every_panel_of_both_views_has_a_name_of_its_own_in_its_view(
 
     assert {body.view for body in found} == set(View)
     for body in found:
-        names = [
+        names: list[str] = [
             body.panel(panel.widget).accessibleName()
             for panel in PANELS
             if isinstance(panel.widget, type)
