@@ -178,7 +178,7 @@ def _print(found: dict[str, Any], *, as_json: bool) -> None:
         print(json.dumps(found, indent=2))
         return
     print(f"rig {found['rig']}, firmware {found['firmware']}, protocol {found['protocol']}, "
-          f"switched on {found['boot_count']} times")  # fmt: skip
+          f"boot count {found['boot_count']}")  # fmt: skip
     for stream in found["streams"]:
         print(f"  {stream['name']:12} {stream['rate_hz']:g} Hz, "
               f"{stream['block_samples']} samples in a block")  # fmt: skip
