@@ -54,7 +54,7 @@ def _low_end(speed: Floats, size: int, count: int) -> tuple[Floats, float]:
     if (speed < 0.0).any():
         spectrum = np.abs(np.fft.rfft(speed, size))
         return spectrum[:count], float(spectrum.max())
-    spectrum = np.abs(signal.czt(speed, count, np.exp(-2j * np.pi / size)))
+    spectrum = np.abs(signal.zoom_fft(speed, count, count, fs=size))
     return spectrum, float(spectrum[0])
 
 
