@@ -73,6 +73,24 @@ def test_the_live_form_is_a_butterworth(order: int, ratio: float, gain: float) -
     assert gain_at(sections, ratio, fs_hz=1000.0) == pytest.approx(gain, rel=1e-3)
 
 
+def test_the_live_form_has_the_handbooks_coefficients() -> None:
+    """Second order at a tenth of the rate: the textbook bilinear design, recomputed."""
+    b0, b1, b2, _, a1, a2 = design(LowPass(cutoff_hz=10.0), fs_hz=100.0, passes=1)[0]
+
+    assert [b0, b1, b2] == pytest.approx([0.06745527, 0.13491055, 0.06745527], abs=1e-8)
+    assert [a1, a2] == pytest.approx([-1.1429805, 0.4128016], abs=1e-7)
+
+
+@pytest.mark.parametrize(("hz", "gain"), [(5.0, 0.9984098980), (20.0, 0.0399680383)])
+def test_the_live_form_of_fourth_order_follows_the_warped_closed_form(
+    hz: float, gain: float
+) -> None:
+    """|H| = [1 + (tan(πf/fs)/tan(πfc/fs))⁸]^-1/2, fc/fs = 0.1; recomputed."""
+    sections = design(LowPass(cutoff_hz=10.0, order=4), fs_hz=100.0, passes=1)
+
+    assert gain_at(sections, hz, fs_hz=100.0) == pytest.approx(gain, abs=1e-9)
+
+
 def test_a_sine_at_the_cutoff_comes_out_at_3_db_and_not_late() -> None:
     fs_hz = 500.0
     time_s = np.arange(0.0, 20.0, 1 / fs_hz)
