@@ -8,7 +8,14 @@ from pathlib import Path
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QLabel
+from PySide6.QtWidgets import (
+    QApplication,
+    QLabel,
+    QLineEdit,
+    QListWidget,
+    QProgressBar,
+    QWidget,
+)
 from pytestqt.qtbot import QtBot
 
 from acquisition.rig import RigDescription
@@ -129,13 +136,13 @@ def test_n_leaves_practice_shows_what_was_recorded_and_asks_for_the_next(
     assert practice is not None
     QTest.keyClick(practice, Qt.Key.Key_R)
     feed = practice.trainer.feed
-    qtbot.waitUntil(lambda: feed.state().recording.rows > 25_000, timeout=WAIT_MS)
+    qtbot.waitUntil(lambda: feed.state().recording.rows > 40_000, timeout=WAIT_MS)
 
     QTest.keyClick(practice, Qt.Key.Key_N)
     assert guide.isVisible()
     assert guide.flow.stage is Stage.REVIEW
     qtbot.waitUntil(lambda: not guide.flow.doing, timeout=WAIT_MS)
-    assert guide.flow.trial is not None
+    assert guide.flow.trial is not None, guide.flow.message
     press(guide, Qt.Key.Key_Space)
     assert guide.review is not None
     assert guide.review.isVisible()
@@ -174,3 +181,16 @@ def test_a_port_that_fails_leaves_the_choice_open(qtbot: QtBot, tmp_path: Path) 
     assert guide.screen_shown is guide.screens[Stage.SELF_TEST]
     assert "no-such-port" in guide.flow.message
     guide.close()
+
+
+def test_every_control_and_every_screen_has_a_name(guide: GuideWindow) -> None:
+    controls = [
+        widget
+        for screen in guide.screens.values()
+        for widget in screen.findChildren(QWidget)
+        if isinstance(widget, QLineEdit | QListWidget | QProgressBar)
+    ]
+
+    assert len(controls) == 8
+    assert [repr(one) for one in controls if not one.accessibleName()] == []
+    assert all(screen.accessibleName() for screen in guide.screens.values())

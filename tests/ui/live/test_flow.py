@@ -175,7 +175,7 @@ def test_a_recording_is_measured_for_review_and_the_next_person_follows(at_who: 
 
     def recorded_a_while() -> bool:
         trainer.refresh()
-        return trainer.feed.state().recording.rows > 25_000
+        return trainer.feed.state().recording.rows > 40_000
 
     until(at_who, recorded_a_while)
     at_who.end_practice()
