@@ -91,6 +91,8 @@ class PracticeRun:
         """When the arm was last away from home."""
         self._not_before_s = NEVER_S
         """What began before does not count."""
+        self._aside_s = NEVER_S
+        """Of what began before, that was told already."""
         self._noted_in: Path | None = None
         self._arm()
 
@@ -224,7 +226,7 @@ class PracticeRun:
 
     def _begin_anew(self) -> None:
         """Do the repetition under way again: the rig has restarted, and its time with it."""
-        self._not_before_s = self._away_s = NEVER_S
+        self._not_before_s = self._away_s = self._aside_s = NEVER_S
         if self._state is RunState.MOVING:
             self._tell(Practised.AGAIN, reason="the line was lost")
             self._arm()
@@ -247,6 +249,8 @@ class PracticeRun:
         """Take a repetition that is over: count it, or say why it is done again."""
         began_s = float(one.series.time_s[one.repetition.spans.raising.start])
         if began_s < self._not_before_s:
+            if began_s >= self._aside_s:
+                self._tell(Practised.AGAIN, reason="it began in the pause")
             return
         if not one.repetition.spans.complete:
             self._tell(Practised.AGAIN, reason="it was not finished")
@@ -290,7 +294,7 @@ class PracticeRun:
         """Let the repetition under way, if any, not count."""
         if self._state is RunState.MOVING:
             self._tell(Practised.AGAIN, reason=reason)
-            self._not_before_s = self._now_s
+            self._not_before_s = self._aside_s = self._now_s
 
     def _why_not_ask(self) -> str:
         if self._state is RunState.PAUSED:

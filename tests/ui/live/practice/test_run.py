@@ -95,6 +95,22 @@ def test_a_pause_on_the_way_leaves_that_repetition_out(puppet: Maker) -> None:
     assert one.reasons(Practised.AGAIN) == [(1, "paused on the way")]
 
 
+def test_what_began_in_the_pause_is_told_not_to_count(puppet: Maker) -> None:
+    """It comes to its top after practice goes on, so the recording alone would count it."""
+    one = puppet(THREE)
+    one.run.pause()
+    one.raise_arm()
+
+    one.run.resume()
+    one.lower_arm()
+    one.rest()
+
+    assert one.look.repetition == 1
+    assert one.reasons(Practised.AGAIN) == [(1, "it began in the pause")]
+    one.repeat()
+    assert one.look.repetition == 2
+
+
 def test_a_repetition_can_be_skipped_with_a_reason(puppet: Maker) -> None:
     one = puppet(THREE)
 
