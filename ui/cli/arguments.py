@@ -79,6 +79,13 @@ def add_label(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
 
 
+def add_language(parser: argparse.ArgumentParser) -> None:
+    """Add ``--language``."""
+    parser.add_argument(
+        "--language", metavar="XX", help="of the window, such as de; else that of the system"
+    )
+
+
 def add_json(parser: argparse.ArgumentParser) -> None:
     """Add ``--json``."""
     parser.add_argument("--json", action="store_true", help="print the result as JSON")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from ui.cli.arguments import (
     add_label,
+    add_language,
     add_port,
     add_target,
     existing_folder,
@@ -53,12 +54,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     group.add_argument("--sound", action="store_true", help="let what is wrong be heard")
     add_lsl(parser)
+    add_language(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Open the window and return its exit code."""
     from analysis.target import Target
 
+    if args.language:
+        with _needing_qt():
+            from ui.desktop import use_language
+
+            use_language(args.language)
     reference = _reference(args.reference)
     # Without a target of its own a trainee is shown what the experts were measured against.
     own = reference.target if reference is not None else Target()

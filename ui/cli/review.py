@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ui.cli.arguments import add_target, existing_folder, target_for
+from ui.cli.arguments import add_language, add_target, existing_folder, target_for
 from ui.cli.batch import Batch, trial_of
 from ui.errors import UserError
 
@@ -18,6 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="another one, shown beside it at the same elevation",
     )  # fmt: skip
     add_target(parser)
+    add_language(parser)
     parser.add_argument(
         "--out", type=Path, default=Path(), metavar="DIR", help="folder for saved pictures"
     )
@@ -33,8 +34,10 @@ def run(args: argparse.Namespace) -> int:
         for trial in Batch("review", [path], "resolving").done(lambda one: trial_of(one, target))
     ]
     try:
-        from ui.desktop import open_review_window
+        from ui.desktop import open_review_window, use_language
 
+        if args.language:
+            use_language(args.language)
         return open_review_window(trials, out_dir=out_dir)
     except ImportError as cause:  # Qt itself, or a library of the system that it needs
         raise UserError(

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ui.errors import UserError
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
@@ -22,6 +24,7 @@ __all__ = [
     "open_guided_window",
     "open_live_window",
     "open_review_window",
+    "use_language",
 ]
 
 
@@ -142,3 +145,22 @@ def grab_review_window(
     from ui.desktop.grab import grab_review
 
     grab_review(path, recordings, at_s=at_s, size=size)
+
+
+def use_language(code: str) -> None:
+    """Speak a language in the windows that are opened from now on.
+
+    Args:
+        code: Such as ``de`` or ``de_AT``; ``en`` needs no translation.
+
+    Raises:
+        UserError: There is no translation.
+        ImportError: Qt is not installed.
+    """
+    from PySide6.QtCore import QLocale
+
+    known = {path.stem.partition("_")[2] for path in Path(__file__).parent.glob("perpend_*.qm")}
+    known.add("en")
+    if not {code, code.partition("_")[0]} & known:
+        raise UserError(f"no translation {code!r}; there are: {', '.join(sorted(known))}")
+    QLocale.setDefault(QLocale(code))

@@ -22,6 +22,9 @@ SAID = re.compile(r"[a-zäöüß▲▴][\w°%,:'’()-]* ?.*[a-z]", re.IGNORECAS
 """What can be a word for people: begins and ends with letters."""
 NOT_SAID = re.compile(r"[A-Z_]+|\w+_\w+|.*[{}<>/=\\].*|\w+\.\w+.*|%.*")
 
+SCREEN_WORDS = ("title", "words", "go_on_words")
+"""Attributes of `ui.desktop.screens.Screen` that are shown."""
+
 
 def texts() -> tuple[str, ...]:
     """Return every text of the window that can be translated, each once, in order."""
@@ -70,8 +73,13 @@ def main(arguments: Sequence[str]) -> int:
 
 
 def _given(path: Path) -> Iterator[str]:
-    """Yield what `tr` is given in a file, and what each key does."""
-    for call in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    """Yield what `tr` is given in a file, what each key does, and what a screen says of itself."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for node in ast.walk(tree):
+        match node:
+            case ast.Assign([ast.Name(name)], ast.Constant(str(text))) if name in SCREEN_WORDS:
+                yield from filter(None, [text])
+    for call in ast.walk(tree):
         if isinstance(call, ast.Call) and isinstance(call.func, ast.Name):
             place = {"tr": 0, "Key": 1}.get(call.func.id, len(call.args))
             for argument in call.args[place : place + 1]:

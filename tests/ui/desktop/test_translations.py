@@ -13,10 +13,12 @@ import pytest
 from PySide6.QtCore import QCoreApplication, QLocale, QTranslator
 from pytestqt.qtbot import QtBot
 
+from ui.desktop import use_language
 from ui.desktop.translations import gathered, main, texts
 from ui.desktop.verdict_line import VerdictLine
 from ui.desktop.window import TrainerWindow
 from ui.desktop.words import speak, tr
+from ui.errors import UserError
 
 RELEASE = shutil.which("pyside6-lrelease") or str(
     Path(sys.executable).with_name("pyside6-lrelease")
@@ -25,7 +27,17 @@ RELEASE = shutil.which("pyside6-lrelease") or str(
 
 @pytest.mark.parametrize(
     "text",
-    ["from above", "less upward: push lower", "too light to tell", "record", "hand away", "slower"],
+    [
+        "from above",
+        "less upward: push lower",
+        "too light to tell",
+        "record",
+        "hand away",
+        "slower",
+        "Take the hand away",
+        "take the zero",
+        "who practises",
+    ],
 )
 def test_what_panels_keys_and_models_say_is_gathered(text: str) -> None:
     assert text in texts()
@@ -88,3 +100,17 @@ def test_a_translation_reaches_the_window(
 def test_without_a_file_english_stays(qtbot: QtBot, tmp_path: Path) -> None:
     assert not speak(QLocale(QLocale.Language.Finnish), tmp_path)
     assert tr("from above") == "from above"
+
+
+def test_a_language_without_a_translation_is_refused_with_those_that_there_are() -> None:
+    with pytest.raises(UserError, match="no translation 'xx'; there are: en"):
+        use_language("xx")
+
+
+def test_a_language_that_is_asked_for_is_the_one_of_the_window() -> None:
+    before = QLocale()
+    try:
+        use_language("en")
+        assert QLocale().language() == QLocale.Language.English
+    finally:
+        QLocale.setDefault(before)
