@@ -23,7 +23,10 @@ from acquisition.recording.reader import read_recording
 from acquisition.virtual_rig import default_rig
 from analysis.pipeline import analyse
 from analysis.target import Target
-from ui.desktop import grab_review_window, grab_window
+from ui.cli.arguments import rig_for
+from ui.cli.session_guide import check_in_words
+from ui.desktop import grab_guide_pictures, grab_review_window, grab_window
+from ui.live.flow import Ways
 from ui.report import build_report
 
 HERE = Path(__file__).resolve().parent
@@ -58,6 +61,9 @@ def make_pictures() -> None:
     grab_window(
         PICTURES / "after_repetition.png", f"{slips}&reps=2", seconds=31.0, keys="T", plan="faded"
     )
+    guided = "virtual:?trainee=T01&seed=7&reps=0&speed=4"
+    ways = Ways(ports=tuple, rig_for=rig_for, check=check_in_words)  # no port of this machine
+    grab_guide_pictures(PICTURES, guided, ways, person="T07", size=(1024, 768))
     review = PICTURES / "review.png"
     grab_review_window(review, [HERE / "upward_drift_right.h5"], at_s=14.0)
     both = [HERE / "upward_drift_right.h5", HERE / "expert_right.h5"]

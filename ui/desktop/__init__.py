@@ -15,10 +15,11 @@ if TYPE_CHECKING:
     from acquisition.sinks import SinkMaker
     from analysis.target import Target
     from analysis.trial import Trial
-    from ui.live.flow import Flow
+    from ui.live.flow import Flow, Ways
     from ui.live.moment import Trainer
 
 __all__ = [
+    "grab_guide_pictures",
     "grab_review_window",
     "grab_window",
     "open_guided_window",
@@ -145,6 +146,29 @@ def grab_review_window(
     from ui.desktop.grab import grab_review
 
     grab_review(path, recordings, at_s=at_s, size=size)
+
+
+def grab_guide_pictures(
+    folder: Path, port: str, ways: Ways, *, person: str, size: tuple[int, int] = (1280, 800)
+) -> tuple[Path, ...]:
+    """Write a PNG of each screen from choosing the rig to the question who practises.
+
+    Args:
+        folder: Where to; what has their names is replaced.
+        port: URL of a virtual rig.
+        ways: How rigs are reached.
+        person: Code that is typed.
+        size: Of the window, pixels.
+
+    Returns:
+        What was written.
+
+    Raises:
+        UserError: A stage is not reached.
+    """
+    from ui.desktop.grab_guide import grab_guide
+
+    return grab_guide(folder, port, ways, person=person, size=size)
 
 
 def use_language(code: str) -> None:

@@ -133,7 +133,7 @@ class ViewBody(QWidget):
         grid.setVerticalSpacing(4)
         head = QHBoxLayout()
         head.addWidget(label(title, 11, INK.name()))
-        head.addSpacing(16)
+        head.addSpacing(10)
         caution = label(tr(CAUTION), 9, QUIET.name())
         caution.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         head.addWidget(caution, 1)
