@@ -24,6 +24,7 @@ from acquisition.virtual_rig import default_rig
 from analysis.pipeline import analyse
 from analysis.target import Target
 from ui.cli.arguments import rig_for
+from ui.cli.main import main as perpend
 from ui.cli.session_guide import check_in_words
 from ui.desktop import grab_guide_pictures, grab_review_window, grab_window
 from ui.live.flow import Ways
@@ -37,6 +38,8 @@ TRIALS = (
     ("early_release_left_six_axes.h5", "T03", "left", 6),
 )
 """File, who, side and axes of the cell; one repetition each, so that they stay small."""
+EXPERTS, REPETITIONS = 4, 6
+"""Behind the reference, and of each: few, for it is a picture."""
 
 
 def main() -> int:
@@ -68,12 +71,12 @@ def make_pictures() -> None:
     grab_review_window(review, [HERE / "upward_drift_right.h5"], at_s=14.0)
     both = [HERE / "upward_drift_right.h5", HERE / "expert_right.h5"]
     grab_review_window(PICTURES / "review_two.png", both, at_s=14.0)
-    make_report_picture(PICTURES / "report.png")
+    make_page_pictures()
 
 
-def make_recording(path: Path, person: str, side: str, axes: int) -> None:
-    """Record one repetition of an invented person; what was there goes once that is done."""
-    port = f"virtual:?trainee={person}&seed=7&side={side}&axes={axes}&reps=1&speed=max"
+def make_recording(path: Path, person: str, side: str, axes: int, reps: int = 1) -> None:
+    """Record repetitions of an invented person; what was there goes once that is done."""
+    port = f"virtual:?trainee={person}&seed=7&side={side}&axes={axes}&reps={reps}&speed=max"
     with tempfile.TemporaryDirectory(dir=HERE) as folder:
         outcome = record_trial(
             port,
@@ -87,26 +90,49 @@ def make_recording(path: Path, person: str, side: str, axes: int) -> None:
     print(f"{path.name}  {outcome.seconds:.0f} s")
 
 
-def make_report_picture(path: Path) -> None:
-    """Draw the top of the report of the trainee's recording."""
+def make_page_pictures() -> None:
+    """Draw the top of the report, of a comparison, and the band of a reference."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        report = folder / "report.html"
+        trial = analyse(read_recording(HERE / "upward_drift_right.h5"))
+        report.write_text(build_report(trial), encoding="utf-8")
+        photograph(report, PICTURES / "report.png", "1100,2150")
+        experts, band, page = (
+            folder / "experts",
+            folder / "reference.json",
+            folder / "compared.html",
+        )
+        experts.mkdir()
+        for number in range(1, EXPERTS + 1):
+            make_recording(experts / f"{number}.h5", f"E{number:02}", "right", 3, REPETITIONS)
+        asked = ["reference", str(experts), "--out", str(band)]
+        done = perpend(asked) or perpend(
+            ["compare", str(HERE / "upward_drift_right.h5"), "--reference", str(band),
+             "--out", str(page)]
+        )  # fmt: skip
+        if done:
+            raise SystemExit(done)
+        shutil.copyfile(band.with_suffix(".svg"), PICTURES / "reference.svg")
+        photograph(page, PICTURES / "comparison.png", "1100,1500")
+
+
+def photograph(page: Path, path: Path, size: str) -> None:
+    """Draw the top of a page as a browser shows it; without one the picture stays as it is."""
     browser = shutil.which("chromium") or shutil.which("chromium-browser")
     if browser is None:
-        print("no Chromium: the report's picture stays as it is", file=sys.stderr)
+        print(f"no Chromium: {path.name} stays as it is", file=sys.stderr)
         return
-    with tempfile.TemporaryDirectory() as folder:
-        page = Path(folder) / "report.html"
-        trial = analyse(read_recording(HERE / "upward_drift_right.h5"))
-        page.write_text(build_report(trial), encoding="utf-8")
-        subprocess.run(
-            [
-                browser, "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars",
-                "--no-first-run", "--disable-background-networking", "--disable-sync",
-                f"--user-data-dir={folder}/profile", "--window-size=1100,2150",
-                f"--screenshot={path}", page.as_uri(),
-            ],
-            check=True,
-            capture_output=True,
-        )  # fmt: skip
+    subprocess.run(
+        [
+            browser, "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars",
+            "--no-first-run", "--disable-background-networking", "--disable-sync",
+            f"--user-data-dir={page.parent}/profile", f"--window-size={size}",
+            f"--screenshot={path}", page.as_uri(),
+        ],
+        check=True,
+        capture_output=True,
+    )  # fmt: skip
 
 
 if __name__ == "__main__":
