@@ -129,6 +129,7 @@ class GuideWindow(QMainWindow):
     def open_review(self) -> None:
         """Open what was recorded last."""
         if self.flow.trial is not None:
+            self._close_review()
             self.review = ReviewWindow(
                 [self.flow.trial], out_dir=self.flow.out_dir, memory=self._memory
             )
@@ -156,10 +157,11 @@ class GuideWindow(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent) -> None:
         self._timer.stop()
-        if self.review is not None:
-            self.review.close()
+        self._close_review()
         if self.practice is not None:
             self.practice.close()
+            self.practice.deleteLater()
+            self.practice = None
         self.flow.close()
         super().closeEvent(event)
 
@@ -167,8 +169,7 @@ class GuideWindow(QMainWindow):
         """Open the window of practice, and step back until it is left."""
         if self.practice is not None or self.flow.trainer is None:
             return
-        if self.review is not None:
-            self.review.close()
+        self._close_review()
         self.practice = TrainerWindow(self.flow.trainer, self._memory, leave=self._practised)
         self.practice.setGeometry(self.geometry())
         self.practice.show()
@@ -186,6 +187,13 @@ class GuideWindow(QMainWindow):
         if left is not None:
             left.hide()
             left.deleteLater()
+
+    def _close_review(self) -> None:
+        """Close it and let Qt destroy it: Python's collector may run in any thread."""
+        if self.review is not None:
+            self.review.close()
+            self.review.deleteLater()
+            self.review = None
 
     def _show_message(self) -> None:
         if self.flow.doing:
