@@ -13,7 +13,7 @@ from types import TracebackType
 from typing import Protocol
 
 import pyqtgraph as pg
-from PySide6.QtCore import QLocale
+from PySide6.QtCore import QCoreApplication, QEvent, QLocale
 from PySide6.QtWidgets import QApplication, QWidget
 
 from acquisition.recording.model import TrialLabel
@@ -53,7 +53,7 @@ def run_window(
             prepare(trainer)
         application = application_of_this_process()
         window = TrainerWindow(trainer, Memory.at(preferences_path()))
-        with errors_shown_in(feed), closed_by_ctrl_c(window):
+        with destroyed_here(window), errors_shown_in(feed), closed_by_ctrl_c(window):
             window.show()
             code = int(application.exec())
     finally:
@@ -67,9 +67,23 @@ def run_review(trials: Sequence[Trial], *, out_dir: Path) -> int:
     """Show the review until it is closed; arguments as for `ui.desktop.open_review_window`."""
     application = application_of_this_process()
     window = ReviewWindow(trials, out_dir=out_dir, memory=Memory.at(preferences_path()))
-    with closed_by_ctrl_c(window):
+    with destroyed_here(window), closed_by_ctrl_c(window):
         window.show()
         return int(application.exec())
+
+
+@contextlib.contextmanager
+def destroyed_here(window: QWidget) -> Iterator[None]:
+    """Destroy a window at the end, in this thread.
+
+    Its parts refer to each other, so otherwise Python's collector would do it some time later,
+    in whatever thread it happens to run: Qt then breaks down.
+    """
+    try:
+        yield
+    finally:
+        window.deleteLater()
+        QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
 
 
 def application_of_this_process() -> QApplication:

@@ -11,7 +11,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from PySide6.QtCore import QTimer
+from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
+from shiboken6 import isValid
 
 from acquisition.errors import DescriptionError, PortError
 from acquisition.recording.model import TrialLabel
@@ -112,3 +115,28 @@ def test_hooks_and_signals_are_put_back(window: Maker) -> None:
         assert signal.getsignal(signal.SIGINT) is not before[2]
 
     assert (sys.excepthook, threading.excepthook, signal.getsignal(signal.SIGINT)) == before
+
+
+def test_a_closed_window_is_destroyed_at_once_in_the_thread_that_made_it(
+    qtbot: QtBot, tmp_path: Path
+) -> None:
+    """Left to Python's collector, which runs in any thread, it would break Qt down."""
+    kept: list[TrainerWindow] = []
+
+    def leave() -> None:
+        found = (one for one in QApplication.topLevelWidgets() if isinstance(one, TrainerWindow))
+        for window in found:
+            kept.append(window)
+            window.close()
+
+    timer = QTimer()
+    timer.timeout.connect(leave)
+    timer.start(200)
+
+    open_live_window(
+        QUICK, rig=default_rig("right"), target=Target(), out_dir=tmp_path, label=TrialLabel()
+    )
+
+    timer.stop()
+    assert kept
+    assert not any(isValid(window) for window in kept)
