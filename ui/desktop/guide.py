@@ -222,6 +222,7 @@ class GuideWindow(QMainWindow):
         self._message.setAccessibleName(tr("messages"))
         self._foot = line("", 11, INK.name())
         self._foot.setAccessibleName(tr("keys"))
+        self._foot.setMinimumHeight(2 * self._foot.fontMetrics().lineSpacing())
         room.addWidget(self._where)
         room.addWidget(self._stack, 1)
         room.addWidget(self._message)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QLabel, QProgressBar, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QLabel, QProgressBar, QScrollArea, QVBoxLayout, QWidget
 
 from analysis.trial import QualityFinding, Severity
 from ui.desktop.look import BAD, GOOD, INK, QUIET, font
@@ -21,6 +21,8 @@ SIGNS: Mapping[Severity, tuple[str, str]] = {
     Severity.NOTE: ("○", "note"),
     Severity.WARNING: ("▲", "wrong"),
 }
+MOST = 100
+"""Stretch of what takes nearly all of the room."""
 ALWAYS_SHOWN = ("self_test", "rig_identity", "sign_and_side", "zero_offset", "noise")
 """Findings whose value is shown even when they are fine."""
 
@@ -90,8 +92,16 @@ class SelfTestScreen(Screen):
         self.found = line("", 12, INK.name())
         self.found.setTextFormat(Qt.TextFormat.RichText)
         self.found.setAccessibleName(tr("findings"))
+        self.found.setAlignment(Qt.AlignmentFlag.AlignTop)
+        rolled = QScrollArea()
+        rolled.setWidgetResizable(True)
+        rolled.setFrameShape(QFrame.Shape.NoFrame)
+        rolled.setAccessibleName(tr("findings"))
+        rolled.setWidget(self.found)
+        rolled.viewport().setAutoFillBackground(False)
+        self.found.setAutoFillBackground(False)
         self.room.addWidget(self.busy)
-        self.room.addWidget(self.found)
+        self.room.addWidget(rolled, MOST)
 
     def show_flow(self) -> None:
         """Show what has been found so far."""

@@ -9,8 +9,8 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFormLayout, QLabel, QLineEdit, QListWidget, QListWidgetItem, QWidget
 
 from acquisition.recording.model import TrialLabel
-from ui.desktop.look import INK, font
-from ui.desktop.screens import Screen
+from ui.desktop.look import GOOD, INK, LINE, PAPER, QUIET, font
+from ui.desktop.screens import MOST, Screen
 from ui.desktop.words import tr
 from ui.live.flow import Choice
 from ui.live.practice.run import plans
@@ -35,7 +35,7 @@ class ChooseScreen(Screen):
         self.description = _field(
             tr("rig description"), tr("else the one that the rig keeps"), spaces=True
         )
-        self.room.addWidget(self.list)
+        self.room.addWidget(self.list, MOST)
         form = _form()
         form.addRow(_named(tr("another address"), self.address), self.address)
         form.addRow(_named(tr("rig description (TOML)"), self.description), self.description)
@@ -81,7 +81,7 @@ class WhoScreen(Screen):
             form.addRow(_named(words, field), field)
         self.plan = _list(tr("plan"))
         form.addRow(_named(tr("plan"), self.plan), self.plan)
-        self.room.addLayout(form)
+        self.room.addLayout(form, MOST)
 
     def enter(self) -> None:
         """Propose what the flow proposes."""
@@ -119,6 +119,11 @@ def _field(name: str, hint: str, *, spaces: bool = False) -> QLineEdit:
     made.setFont(font(14))
     made.setAccessibleName(name)
     made.setPlaceholderText(hint)
+    made.setStyleSheet(
+        f"QLineEdit {{ border: 1px solid {LINE.name()}; padding: 3px 6px; {_paper()}"
+        f" placeholder-text-color: {QUIET.name()}; }}"
+        f"QLineEdit:focus {{ border: 2px solid {GOOD.name()}; }}"
+    )
     return made
 
 
@@ -136,8 +141,17 @@ def _list(name: str) -> QListWidget:
     made.setFont(font(13))
     made.setAccessibleName(name)
     made.setUniformItemSizes(False)
-    made.setMinimumHeight(220)
+    made.setMinimumHeight(100)
+    made.setStyleSheet(
+        f"QListWidget {{ border: 1px solid {LINE.name()}; {_paper()} }}"
+        f"QListWidget::item:selected {{ background: {GOOD.name()}; color: {PAPER.name()}; }}"
+    )
     return made
+
+
+def _paper() -> str:
+    """Return what a style must say anew, for it forgets the palette."""
+    return f"background: {PAPER.name()}; color: {INK.name()};"
 
 
 def _show(where: QListWidget, rows: Sequence[tuple[str, str]]) -> None:
