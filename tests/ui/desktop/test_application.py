@@ -124,10 +124,10 @@ def test_a_closed_window_is_destroyed_at_once_in_the_thread_that_made_it(
     kept: list[TrainerWindow] = []
 
     def leave() -> None:
-        found = (one for one in QApplication.topLevelWidgets() if isinstance(one, TrainerWindow))
-        for window in found:
-            kept.append(window)
-            window.close()
+        for window in QApplication.topLevelWidgets():
+            if isinstance(window, TrainerWindow) and window.isVisible():
+                kept.append(window)
+                window.close()
 
     timer = QTimer()
     timer.timeout.connect(leave)

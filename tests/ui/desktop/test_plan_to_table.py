@@ -47,11 +47,13 @@ class Person:
 
     def _look(self) -> None:
         self._looks += 1
-        found = [one for one in QApplication.topLevelWidgets() if isinstance(one, TrainerWindow)]
-        for window in found:
-            if self._looks > MOST_LOOKS:
-                window.close()
-            elif self._step(window):
+        if self._looks > MOST_LOOKS:
+            self._timer.stop()
+            QApplication.exit(2)
+        for window in QApplication.topLevelWidgets():
+            if not isinstance(window, TrainerWindow) or not window.isVisible():
+                continue  # also one that was closed by an earlier test
+            if self._step(window):
                 self._step = next(self._steps, self._step)
 
     def _pause(self, window: TrainerWindow) -> bool:
