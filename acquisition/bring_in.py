@@ -19,6 +19,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from acquisition.acceptance import fault_of_table
 from acquisition.clock import Clock
 from acquisition.csv_log import (
     FORCE_COLUMNS,
@@ -103,6 +104,11 @@ def bring_in(
     spacing_s, steps = _steps(np.diff(log.time_s))
     numbers = np.concatenate([[0], np.cumsum(steps)])
     specs = _specs(rig.cell.axes, 1.0 / spacing_s)
+    fault = fault_of_table(specs)
+    if fault:
+        raise RecordingError(
+            f"{log_path}: {fault}; is time_s in another unit? --map time_s=COLUMN:ms, or :us"
+        )
     identity = Identity(1, PROTOCOL_MAJOR, PROTOCOL_MINOR, "brought in", rig.rig.id, 0, specs)
     attributes = known_beforehand(identity, described(rig), target_json, check_label(label), clock)
     attributes["status"] = layout.COMPLETE.encode()

@@ -75,6 +75,7 @@ def parse_mapping(texts: Sequence[str], axes: int) -> dict[str, Source]:
         RecordingError: Not written so, no such column, or no such unit.
     """
     sources = {name: Source(name) for name in columns_for(axes)}
+    given: set[str] = set()
     for text in texts:
         match = MAPPING.fullmatch(text)
         if match is None:
@@ -83,6 +84,9 @@ def parse_mapping(texts: Sequence[str], axes: int) -> dict[str, Source]:
             raise RecordingError(
                 f"--map {text!r}: there is no {match['to']!r}; one of {', '.join(sources)}"
             )
+        if match["to"] in given:
+            raise RecordingError(f"--map {text!r}: {match['to']} is mapped twice; say it once")
+        given.add(match["to"])
         units = UNITS[match["to"].partition("_")[2]]
         if match["unit"] and match["unit"] not in units:
             raise RecordingError(
@@ -90,6 +94,10 @@ def parse_mapping(texts: Sequence[str], axes: int) -> dict[str, Source]:
             )
         factor = units[match["unit"]] if match["unit"] else 1.0
         sources[match["to"]] = Source(match["name"], -factor if match["sign"] else factor)
+    names = [source.name for source in sources.values()]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        raise RecordingError(f"--map: the column {twice!r} would be two quantities; map the other")
     return sources
 
 

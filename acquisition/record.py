@@ -36,12 +36,14 @@ class RecordProgress:
         samples: Of all streams together.
         lost_samples: Wherever they were lost.
         minutes_left: For so long the disk has room.
+        trouble: What is wrong with the line, empty while it is well.
     """
 
     seconds: float
     samples: int
     lost_samples: int
     minutes_left: float = math.inf
+    trouble: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +138,13 @@ def record_trial(
     with _belonging(log, writer, session):
         interrupted = _run(
             session,
-            lambda: progress(replace(watch.progress, minutes_left=writer.minutes_left)),
+            lambda: progress(
+                replace(
+                    watch.progress,
+                    minutes_left=writer.minutes_left,
+                    trouble=session.health().message,
+                )
+            ),
             if_interrupted=cut_short,
         )
     return RecordOutcome(

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from acquisition.physical import Geometry, right_shoulder_geometry
 from acquisition.recording.model import Recording
-from acquisition.recording.reader import content_sha256
 from analysis.cutoff import ResidualCurve, liveliest, residual_analysis
 from analysis.filters import LowPass, slope_runs, smooth_in_place
 from analysis.measures import measure_repetitions
@@ -161,7 +160,7 @@ def _facts(recording: Recording, grid: Grid) -> Mapping[str, Any]:
     return {
         "file": recording.source.name if recording.source else None,
         "uuid": recording.uuid,
-        "sha256": content_sha256(recording.source) if recording.source else None,
+        "sha256": recording.sha256 or None,
         "started_utc": recording.started_utc,
         "duration_s": round(float(grid.time_s[-1]), 3),
         "rig": recording.rig.rig.id,

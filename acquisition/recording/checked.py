@@ -7,6 +7,7 @@ tables, other types and shapes than the schema's, and sizes that the file cannot
 from __future__ import annotations
 
 import contextlib
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Self
@@ -44,6 +45,15 @@ def damage(path: Path) -> Iterator[None]:
         raise RecordingError(f"{path}: is damaged ({_first_line(cause)})") from cause
     except (RuntimeError, KeyError, ValueError, TypeError, AttributeError) as cause:
         raise RecordingError(f"{path}: is damaged ({_first_line(cause)})") from cause
+
+
+NOT_SHOWN = re.compile("[\\x00-\\x08\\x0b-\\x1f\\x7f-\\x9f\\u202a-\\u202e\\u2066-\\u2069]")
+"""Control characters but tab and line feed, and those that turn the direction of writing."""
+
+
+def harmless(text: str) -> str:
+    """Return a text of a file so that it cannot steer a terminal."""
+    return NOT_SHOWN.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
 class CheckedFile:
@@ -89,7 +99,8 @@ class CheckedFile:
     def text(self, name: str) -> str:
         """Return a text attribute."""
         value = self.attributes[name]
-        return value.decode("utf-8", "replace") if isinstance(value, bytes) else str(value)
+        text = value.decode("utf-8", "replace") if isinstance(value, bytes) else str(value)
+        return harmless(text)
 
     def integer(self, name: str) -> int:
         """Return an integer attribute, 0 if it is an optional one that is not there."""

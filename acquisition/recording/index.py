@@ -10,10 +10,8 @@ from acquisition.errors import DescriptionError, RecordingError
 from acquisition.recording import layout
 from acquisition.recording.checked import CheckedFile
 from acquisition.recording.model import TrialLabel
-from acquisition.recording.naming import PART_SUFFIX
+from acquisition.recording.naming import PART_SUFFIX, SUFFIX
 from acquisition.rig import rig_from_json
-
-SUFFIX = ".h5"
 
 
 @dataclass(frozen=True, slots=True)

@@ -119,6 +119,8 @@ class Recording:
         faults: What the rig reported, in order.
         counts: Loss accounting at the end.
         syncs: Questions for the rig's clock with their answers, in order.
+        sha256: Hash of its content as it is now, empty if it never was in a file.
+        changed: That is not the hash which was written when it was closed.
     """
 
     source: Path | None
@@ -136,3 +138,5 @@ class Recording:
     faults: tuple[Fault, ...] = ()
     counts: LinkCounts = field(default_factory=LinkCounts)
     syncs: tuple[SyncExchange, ...] = ()
+    sha256: str = ""
+    changed: bool = False

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from acquisition.errors import RecordingError
 
-PART_SUFFIX = ".part"
+SUFFIX, PART_SUFFIX = ".h5", ".part"
 OWNER_ONLY = 0o600
 
 
@@ -16,16 +16,23 @@ def part_path(path: Path) -> Path:
     return path.with_name(path.name + PART_SUFFIX)
 
 
-def refuse_taken(path: Path, *, also_part: bool = True) -> None:
+def refuse_taken(path: Path, *, also_part: bool = True, suffix: str = SUFFIX) -> None:
     """Check that a recording can get the name *path*.
 
     Args:
         path: The name.
         also_part: Whether the name of its part file is needed, too.
+        suffix: What it must end in: by that a recording is found again.
 
     Raises:
-        RecordingError: It, or its part file, is there already, or its folder is not.
+        RecordingError: It, or its part file, is there already, or its folder is not; or it would
+            not be found as a recording.
     """
+    if path.suffix != suffix:
+        raise RecordingError(
+            f"{path}: is no folder, and its name does not end in {suffix}; make the folder first, "
+            f"or name the file {path.name}{suffix}"
+        )
     if not path.parent.is_dir():
         raise RecordingError(f"{path}: the folder {path.parent} does not exist; make it first")
     if os.path.lexists(path):

@@ -105,7 +105,7 @@ class RawLogWriter:
 
     def __init__(self, recording: Path, *, clock: Clock) -> None:
         self._path = raw_log_path(recording)
-        refuse_taken(self._path)
+        refuse_taken(self._path, suffix=SUFFIX)
         self._part = part_path(self._path)
         self._clock = clock
         self._failure: OSError | None = None
@@ -268,7 +268,7 @@ def copy_raw_log(source: Path, recording: Path) -> RawLogState:
         RecordingError: *source* is no raw log, or the new one cannot be written.
     """
     path = raw_log_path(recording)
-    refuse_taken(path, also_part=False)  # a part file may be what is rescued
+    refuse_taken(path, also_part=False, suffix=SUFFIX)  # a part file may be what is rescued
     require_room(path, source.stat().st_size)
     log, part = RawLog(source), path.with_name(f"{path.name}.new{PART_SUFFIX}")
     try:

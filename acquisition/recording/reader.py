@@ -19,7 +19,7 @@ from acquisition.blocks import sample_times_us
 from acquisition.clock_fit import SyncExchange
 from acquisition.errors import DescriptionError, RecordingError
 from acquisition.recording import layout
-from acquisition.recording.checked import CheckedFile, damage
+from acquisition.recording.checked import CheckedFile, damage, harmless
 from acquisition.recording.layout import TableSpec
 from acquisition.recording.model import Event, LinkCounts, Recording, StreamData
 from acquisition.rig import RigDescription, rig_from_json
@@ -74,6 +74,7 @@ def read_recording(path: Path | str) -> Recording:
     path = Path(path)
     with CheckedFile(path) as file:
         streams = {wire.spec.name: _stream_data(wire) for wire in wire_streams(file)}
+        sha256 = hash_of(file)
         return Recording(
             source=path,
             uuid=file.text("uuid"),
@@ -90,6 +91,8 @@ def read_recording(path: Path | str) -> Recording:
             faults=_faults(file),
             syncs=_syncs(file),
             counts=link_counts(file),
+            sha256=sha256,
+            changed=not file.cut_off and file.text("content_sha256") != sha256,
         )
 
 
@@ -115,9 +118,14 @@ def read_wire(path: Path | str) -> tuple[Identity, tuple[WireStream, ...]]:
     """Return what the rig said of itself, and its streams as the wire brought them.
 
     Raises:
-        RecordingError: As `read_recording`.
+        RecordingError: As `read_recording`, or it was changed after it was closed: played back it
+            would get new checksums, and pass as whole.
     """
     with CheckedFile(Path(path)) as file:
+        if not file.cut_off and file.text("content_sha256") != hash_of(file):
+            raise RecordingError(
+                f"{path}: was changed after it was closed; `perpend verify` says what is wrong"
+            )
         return file.identity, tuple(wire_streams(file))
 
 
@@ -243,7 +251,7 @@ def link_counts(file: CheckedFile) -> LinkCounts:
 
 
 def _decoded(text: bytes) -> str:
-    return text.decode("utf-8", "replace")
+    return harmless(text.decode("utf-8", "replace"))
 
 
 def _account(file: CheckedFile, table: TableSpec) -> tuple[int, str]:

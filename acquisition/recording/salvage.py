@@ -71,7 +71,7 @@ def salvage(source: Path | str, out: Path) -> Salvaged:
     if log == raw_log_path(out):
         log = None  # it lies where it belongs already, closed
     if log is not None:
-        refuse_taken(raw_log_path(out), also_part=False)
+        refuse_taken(raw_log_path(out), also_part=False, suffix=".raw")
     with CheckedFile(source, image=mended(source)) as file:
         try:
             rig_from_json(file.text("rig_json"), where="its rig description")

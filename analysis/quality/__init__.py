@@ -15,6 +15,7 @@ __all__ = ["CHECKS", "Evidence", "assess", "effective_rate_hz", "losses"]
 
 CHECKS: tuple[Callable[[Evidence], list[QualityFinding]], ...] = (
     line.status,
+    line.content,
     line.identity,
     line.lost,
     line.missing,

@@ -30,6 +30,16 @@ def status(evidence: Evidence) -> list[QualityFinding]:
     ]
 
 
+def content(evidence: Evidence) -> list[QualityFinding]:
+    """Return whether the recording is what it was when it was closed."""
+    changed = evidence.recording.changed
+    value = "changed since it was closed" if changed else "as it was when it was closed"
+    advice = (
+        "Trust no number of it: perpend verify says what is wrong, salvage keeps what is whole."
+    )
+    return [finding("content", value, "", ok=not changed, advice=advice)]
+
+
 def identity(evidence: Evidence) -> list[QualityFinding]:
     """Compare the rig on the wire with the one described."""
     serial, described = evidence.recording.identity.rig_serial, evidence.recording.rig.rig.id

@@ -99,15 +99,19 @@ def progress_line(seconds: float | None) -> Iterator[Callable[[RecordProgress], 
         task = None if line is None else line.add_task(_so_far(0.0, 0, 0), total=seconds)
 
         warned: list[float] = []
+        said = [""]
 
         def tell(now: RecordProgress) -> None:
             little = f"  disk: {now.minutes_left:.0f} min left" * (now.minutes_left < WARN_MINUTES)
             if line is not None and task is not None:
-                text = _so_far(now.seconds, now.samples, now.lost_samples) + little
+                text = now.trouble or _so_far(now.seconds, now.samples, now.lost_samples) + little
                 line.update(task, completed=now.seconds, description=text)
             elif little and not warned:
                 warned.append(now.minutes_left)
                 print(f"mind the{little}", file=sys.stderr)
+            if line is None and now.trouble != said[0]:
+                print(now.trouble or "the line is back", file=sys.stderr, flush=True)
+                said[0] = now.trouble
 
         yield tell
 
