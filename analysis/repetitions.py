@@ -147,8 +147,7 @@ class Movement:
         stop = excursion.arrive
         if excursion.finished:
             found = self.stop(excursion)
-            known = np.flatnonzero(np.isfinite(self.elevation_deg))
-            stop = int(known[-1]) + 1 if found is None else found.at
+            stop = self._last_known() + 1 if found is None else found.at
         top = self._top(start, stop, highest)
         setup_start, release_stop = start, stop
         for on, off in self.holds:
@@ -192,6 +191,9 @@ class Movement:
                 return Stop(at, at + 2 * still.half)
             unknown = int(lasted[-1])
         return None
+
+    def _last_known(self) -> int:
+        return int(np.flatnonzero(np.isfinite(self.elevation_deg))[-1])
 
     def _start(self, excursion: Excursion, highest: int, earliest: int) -> tuple[int, bool]:
         """Return where the way up began, and whether that is known to be at home."""

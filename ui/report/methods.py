@@ -16,6 +16,7 @@ from typing import Any
 
 from acquisition.software import software
 from analysis.filters import LowPass, live_delay_s
+from analysis.smoothness import AMPLITUDE_LIMIT, PAD_POWERS, SPECTRUM_LIMIT_HZ
 from analysis.trial import Trial
 from ui.report.references import REFERENCES
 
@@ -206,9 +207,12 @@ def _tremor(trial: Trial) -> str:
 
 def _smoothness(trial: Trial) -> str:
     return (
-        "Smoothness of the elevation is the spectral arc length {arc_length} and the logarithm of "
-        f"dimensionless jerk {{jerk}}, the latter of the speed low-passed at "
-        f"{_of(trial, 'measures', 'jerk_cutoff_hz')} Hz."
+        "Smoothness of the elevation is the spectral arc length (up to "
+        f"{SPECTRUM_LIMIT_HZ:g} Hz, amplitudes of {AMPLITUDE_LIMIT:g} of the greatest and more, "
+        f"{PAD_POWERS} powers of two of padding) {{arc_length}} and the logarithm of "
+        "dimensionless jerk {jerk}, the latter of the speed low-passed at "
+        f"{_of(trial, 'measures', 'jerk_cutoff_hz')} Hz; both of each way while its speed was "
+        f"above {float(_of(trial, 'measures', 'limb_share')) * 100:g} % of its peak."
     )
 
 
