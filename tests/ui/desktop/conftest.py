@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from pytestqt.qtbot import QtBot
 
+from acquisition.errors import PortError
 from acquisition.recording.model import TrialLabel
 from acquisition.transports import Transport
 from acquisition.transports.url import parse_url
@@ -39,6 +40,24 @@ def _usual_look() -> Iterator[None]:
     """Put colours and size of text back: they belong to the process, not to a window."""
     yield
     look.use(dark=False)
+
+
+class StaysAway(VirtualPort):
+    """A virtual rig whose cable, once pulled, is not plugged in again: what is shown then stays."""
+
+    opened = False
+
+    def open(self) -> None:
+        if self.opened:
+            raise PortError("the cable is pulled")
+        self.opened = True
+        super().open()
+
+
+@pytest.fixture
+def pulled() -> Callable[[str], VirtualPort]:
+    """Return a maker of ports that stay away once their cable is pulled."""
+    return lambda port: StaysAway.from_url(parse_url(port))
 
 
 @pytest.fixture

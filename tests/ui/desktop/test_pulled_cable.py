@@ -10,6 +10,7 @@ from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
 
 from acquisition.recording.reader import read_recording
+from acquisition.transports.virtual import VirtualPort
 from ui.desktop.status_lines import RecordingLine, TroubleLine
 from ui.desktop.window import TrainerWindow
 
@@ -17,9 +18,13 @@ WAIT_MS = 20_000
 
 
 def test_a_cable_pulled_in_mid_recording_shows_and_what_came_before_is_kept(
-    window: Callable[..., TrainerWindow], qtbot: QtBot, tmp_path: Path
+    window: Callable[..., TrainerWindow],
+    qtbot: QtBot,
+    tmp_path: Path,
+    pulled: Callable[[str], VirtualPort],
 ) -> None:
-    one = window("virtual:?trainee=T01&seed=7&speed=4&faults=unplug:6")
+    port = "virtual:?trainee=T01&seed=7&speed=4&faults=unplug:6"
+    one = window(port, pulled(port))
     QTest.keyClick(one, Qt.Key.Key_R)
     qtbot.waitUntil(lambda: "rows" in one.panel(RecordingLine).text(), timeout=WAIT_MS)
 

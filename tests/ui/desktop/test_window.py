@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QLabel, QWidget
 from pytestqt.qtbot import QtBot
 
 from acquisition.recording.reader import read_recording
+from acquisition.transports.virtual import VirtualPort
 from ui.desktop.force_gauge import ForceGauge
 from ui.desktop.map_view import MapView
 from ui.desktop.status_lines import RecordingLine, StatusLine, TroubleLine
@@ -54,8 +55,11 @@ def test_it_says_so_when_nothing_comes_any_more(window: Maker, qtbot: QtBot) -> 
     assert one.panel(UpwardBar).text == "—"
 
 
-def test_a_pulled_cable_shows_on_top_and_blocks_nothing(window: Maker, qtbot: QtBot) -> None:
-    one = window(QUICK + "&faults=unplug:3")
+def test_a_pulled_cable_shows_on_top_and_blocks_nothing(
+    window: Maker, qtbot: QtBot, pulled: Callable[[str], VirtualPort]
+) -> None:
+    port = QUICK + "&faults=unplug:3"
+    one = window(port, pulled(port))
 
     wait_for(qtbot, one, TroubleLine, "cable is pulled")
 
