@@ -17,6 +17,7 @@ from acquisition.recording.model import Recording
 from analysis.directions import mean_direction
 from analysis.errors import NotAnalysable
 from analysis.pipeline import analyse
+from analysis.quality.reported import rig_faults
 from analysis.series import ResolvedSeries
 from analysis.target import Target
 from analysis.trial import QualityFinding, Severity
@@ -47,10 +48,8 @@ def check_rig(recording: Recording, target: Target | None = None) -> tuple[Quali
         trial = analyse(recording, target)
     except NotAnalysable as why:
         whole = QualityFinding("resolving", Severity.WARNING, str(why), "", "Mend this first.")
-        return (whole, zero)
-    findings = (*trial.quality, zero, _sign_and_side(trial.series, target))
-    order = (Severity.WARNING, Severity.NOTE, Severity.FINE)
-    return tuple(sorted(findings, key=lambda finding: order.index(finding.severity)))
+        return _worst_first((whole, rig_faults(recording), zero))
+    return _worst_first((*trial.quality, zero, _sign_and_side(trial.series, target)))
 
 
 def self_test_finding(*, passed: bool, detail: str) -> QualityFinding:
@@ -62,6 +61,11 @@ def self_test_finding(*, passed: bool, detail: str) -> QualityFinding:
         "",
         "The rig itself has found a fault: look at the cable of what it names.",
     )
+
+
+def _worst_first(findings: tuple[QualityFinding, ...]) -> tuple[QualityFinding, ...]:
+    order = (Severity.WARNING, Severity.NOTE, Severity.FINE)
+    return tuple(sorted(findings, key=lambda finding: order.index(finding.severity)))
 
 
 def _zero_offset(recording: Recording) -> QualityFinding:

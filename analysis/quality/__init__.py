@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from analysis.quality import line, rest, sensors
+from analysis.quality import line, reported, rest, sensors
 from analysis.quality.evidence import Evidence, effective_rate_hz, losses
 from analysis.trial import QualityFinding, Severity
 
@@ -17,6 +17,7 @@ CHECKS: tuple[Callable[[Evidence], list[QualityFinding]], ...] = (
     line.status,
     line.content,
     line.identity,
+    reported.reported,
     line.lost,
     line.missing,
     line.segments,

@@ -17,8 +17,9 @@ from acquisition.recording.model import Event, LinkCounts, Recording, StreamData
 from acquisition.virtual_rig import SensorModel
 from analysis.pipeline import analyse
 from analysis.quality import CHECKS, effective_rate_hz, losses
+from analysis.quality.reported import rig_faults
 from analysis.trial import QualityFinding, Severity
-from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM
+from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM, NO_STREAM, Fault, FaultCode
 
 Maker = Callable[..., Any]
 Change = Callable[[Recording], Recording]
@@ -157,6 +158,11 @@ def bad_line(recording: Recording) -> Recording:
     return dataclasses.replace(recording, counts=LinkCounts(frames=900, bad_frames=7))
 
 
+def report_faults(recording: Recording) -> Recording:
+    fault = Fault(9_000_000, FaultCode.IMU_SILENT, NO_STREAM, "")
+    return dataclasses.replace(recording, faults=(fault,))
+
+
 def too_slow(recording: Recording) -> Recording:
     counts = LinkCounts(frames=900, dropped_by_host_samples=40)
     return dataclasses.replace(recording, counts=counts)
@@ -241,6 +247,7 @@ def turn_slowly_in_the_lift(recording: Recording) -> Recording:
         ("home_tilt", slope_bench),
         ("imu_scale", other_scale),
         ("rig_identity", other_rig),
+        ("rig_faults", report_faults),
         ("calibration_age", old_calibration),
         ("calibration_range", small_calibration),
         ("damaged_frames", bad_line),
@@ -298,6 +305,28 @@ def test_keys_are_unique_and_the_worst_comes_first(sound: Recording) -> None:
     assert len(set(keys)) == len(keys) >= len(CHECKS) - 1  # one is for rigs with a second cell
     assert ranks == sorted(ranks)
     assert ranks[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("fault", "said", "advice"),
+    [
+        (Fault(1, FaultCode.BRIDGE_OPEN, 1, "Bridge open"), "bridge open, force", "cable"),
+        (Fault(1, FaultCode.CONVERTER_SATURATED, 1, "fx"), "saturated, force (fx)", "Press less"),
+        (Fault(1, FaultCode.IMU_SILENT, 9, ""), "IMU not answering, stream 9", "of the IMU"),
+        (Fault(1, FaultCode.BUFFER_OVERRUN, NO_STREAM, ""), "buffer overrun", "faster port"),
+        (Fault(1, FaultCode(9), NO_STREAM, "hot"), "fault 9 (hot)", "newer than this program"),
+    ],
+)
+def test_what_the_rig_reports_of_itself_is_told_in_words_and_counted(
+    sound: Recording, fault: Fault, said: str, advice: str
+) -> None:
+    once = rig_faults(dataclasses.replace(sound, faults=(fault,)))
+    thrice = rig_faults(dataclasses.replace(sound, faults=(fault, fault, fault)))
+
+    assert once.severity is Severity.WARNING
+    assert said in once.value
+    assert thrice.value == f"{once.value} ×3"
+    assert advice in once.advice
 
 
 def test_losses_are_counted_within_segments_only(sound: Recording) -> None:

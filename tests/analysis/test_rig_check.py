@@ -14,6 +14,7 @@ from acquisition.recording.model import Recording
 from acquisition.rig import RigDescription
 from analysis.rig_check import check_rig
 from analysis.trial import QualityFinding, Severity
+from firmware_protocol.messages import NO_STREAM, Fault, FaultCode
 
 Maker = Callable[..., Any]
 SECONDS = 8.0
@@ -114,7 +115,9 @@ def test_an_arm_that_never_hangs_still_gets_an_answer(told: Maker) -> None:
         for name, stream in recording.streams.items()
     }
 
-    findings = check_rig(replace(recording, streams=middle))
+    fault = Fault(1, FaultCode.BRIDGE_OPEN, NO_STREAM, "")
+    findings = check_rig(replace(recording, streams=middle, faults=(fault,)))
 
     assert findings[0].key == "resolving"
     assert findings[0].severity is Severity.WARNING
+    assert "bridge open" in next(one.value for one in findings if one.key == "rig_faults")

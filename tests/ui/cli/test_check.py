@@ -29,6 +29,16 @@ def test_a_rig_that_fails_ends_in_exit_code_1(capsys: pytest.CaptureFixture[str]
     assert "FAIL  saturated" in said.out
 
 
+def test_a_fault_that_the_rig_reports_fails_the_check(capsys: pytest.CaptureFixture[str]) -> None:
+    port = "virtual:?trainee=E01&speed=max&faults=bridge:2"
+
+    code = main(["check", "--port", port, "--no-prompt"])
+
+    said = capsys.readouterr()
+    assert code == 1
+    assert "FAIL  rig faults: bridge open" in said.out
+
+
 def test_it_tells_the_person_what_to_do(capsys: pytest.CaptureFixture[str]) -> None:
     main(["check", "--port", "virtual:?trainee=E01&speed=max"])
 
