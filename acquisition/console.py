@@ -242,7 +242,9 @@ class RigConsole:
         waits_s = WAITS_S[type(kind(0))]
         for wait_s in waits_s:
             # The delimiter ends what noise, or a command cut off, has left on the line.
-            self._transport.write(DELIMITER + self._host.ask(kind))
+            polite = kind is Identify
+            asked = self._host.identify() if polite else DELIMITER + self._host.ask(kind)
+            self._transport.write(asked)
             found = self._answer(answer, what, self._clock.now_ns() + round(wait_s * NS_PER_S))
             if found is not None:
                 return found

@@ -23,6 +23,11 @@ from firmware_protocol.messages import (
 )
 from firmware_protocol.runs import BlockRun, in_runs
 
+POLITE_REQUESTS = (173, 177, 224)
+"""Numbers of Identify whose frame says nothing to any other device: besides the 07 and 01 that
+every such frame begins with, and its end, no byte is a control character, letter, digit or sign
+(below A0). With number 1 one byte would be 13, which tells a device to stop sending."""
+
 
 class HostEnd:
     """The host's end: asks and starts; learns who the rig is.
@@ -40,9 +45,12 @@ class HostEnd:
     def identify(self) -> bytes:
         """Return the bytes that ask who is there. Allowed at any time.
 
-        They begin with a delimiter, which ends whatever noise the line held before.
+        They begin with a delimiter, which ends whatever noise the line held before, and have
+        one of `POLITE_REQUESTS`: who hears them may be no rig.
         """
-        return DELIMITER + self.ask(Identify)
+        later = (number for number in POLITE_REQUESTS if number > self.last_request)
+        self.last_request = next(later, POLITE_REQUESTS[0])
+        return DELIMITER + encode_frame(encode(Identify(self.last_request)))
 
     def start(self) -> bytes:
         """Return the bytes that start all streams.

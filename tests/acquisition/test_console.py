@@ -189,6 +189,22 @@ def test_every_outcome_but_done_is_a_refusal(
     assert len([message for message in port.heard if isinstance(message, WriteStore)]) == 1
 
 
+def test_asking_a_port_sends_no_byte_that_another_device_could_take_for_a_command(
+    identity: Identity, clock: ManualClock
+) -> None:
+    class Listening(StubbornRig):
+        def write(self, data: bytes) -> None:
+            written.append(data)
+            super().write(data)
+
+    written: list[bytes] = []
+    with pytest.raises(RigError, match="silent"):
+        who_answers(Listening(identity, nobody, clock), clock=clock)
+
+    assert len(written) == 4
+    assert set(b"".join(written)) <= {0x00, 0x01, 0x07, *range(0xA0, 0x100)}
+
+
 def test_a_line_on_which_nobody_answers_is_closed_again(
     identity: Identity, clock: ManualClock
 ) -> None:

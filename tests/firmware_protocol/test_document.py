@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 import firmware_protocol
-from firmware_protocol import codec, framing, messages
+from firmware_protocol import codec, ends, framing, messages
 from firmware_protocol.codec import FIRST_RIG_TYPE, LAYOUTS, Malformed, decode, encode
 from firmware_protocol.ends import HostEnd, RigEnd
 from firmware_protocol.framing import FrameDecoder, FrameFault, encode_frame
@@ -222,6 +222,20 @@ def test_each_line_carries_what_it_is_said_to_carry() -> None:
         if line.endswith("baud"):
             baud = int(line.removesuffix(" baud").replace(" ", ""))
             assert int(rooms[line]) == baud // 10 * 8 // 10
+
+
+def test_the_polite_numbers_and_those_with_flow_control_are_those_of_the_document() -> None:
+    polite = re.search(r"with the request_ids (\d+), (\d+) and (\d+) in turn", LAW)
+    rude = re.search(r"Other numbers are allowed, but ([\d, and]+) have `11` or `13`", LAW)
+    frames = [encode_frame(encode(messages.Identify(number))) for number in range(256)]
+
+    assert polite is not None
+    assert rude is not None
+    assert tuple(map(int, polite.groups())) == ends.POLITE_REQUESTS
+    assert tuple(n for n, f in enumerate(frames) if min(f[2:-1]) >= 0xA0) == ends.POLITE_REQUESTS
+    assert [int(number) for number in re.findall(r"\d+", rude[1])] == [
+        number for number, frame in enumerate(frames) if b"\x11" in frame or b"\x13" in frame
+    ]
 
 
 def test_the_worked_examples_are_golden_vectors() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 
 from firmware_protocol.codec import Malformed, encode
@@ -68,6 +70,19 @@ def test_asking_who_is_there_ends_whatever_noise_was_before(rig: RigEnd) -> None
 
     assert isinstance(noise, FrameFault)
     assert isinstance(asked, Identify)
+
+
+def test_the_question_who_is_there_says_nothing_to_another_device(host: HostEnd) -> None:
+    """No XON, no XOFF, no break, no escape, no letter for a device with one-letter commands."""
+    asked = [host.identify() for _ in range(5)]
+    host.start()
+
+    for frame in (*asked, host.identify(), HostEnd().identify()):
+        assert frame[:3] == b"\0\x07\x01"
+        assert frame[-1:] == b"\0"
+        assert min(frame[3:-1]) >= 0xA0
+    for one, other in itertools.pairwise(asked):
+        assert one != other
 
 
 def test_request_numbers_count_up_and_never_are_zero(host: HostEnd, rig: RigEnd) -> None:
