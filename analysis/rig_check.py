@@ -22,7 +22,13 @@ from analysis.series import ResolvedSeries
 from analysis.target import Target
 from analysis.trial import QualityFinding, Severity
 from analysis.vectors import angle_between
-from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM
+from firmware_protocol.messages import (
+    FORCE_STREAM,
+    IMU_STREAM,
+    PROTOCOL_MAJOR,
+    PROTOCOL_MINOR,
+    Identity,
+)
 
 Floats = NDArray[np.float64]
 
@@ -48,8 +54,10 @@ def check_rig(recording: Recording, target: Target | None = None) -> tuple[Quali
         trial = analyse(recording, target)
     except NotAnalysable as why:
         whole = QualityFinding("resolving", Severity.WARNING, str(why), "", "Mend this first.")
-        return _worst_first((whole, rig_faults(recording), zero))
-    return _worst_first((*trial.quality, zero, _sign_and_side(trial.series, target)))
+        known = (versions(recording.identity), rig_faults(recording), zero)
+        return _worst_first((whole, *known))
+    of_the_push = _sign_and_side(trial.series, target)
+    return _worst_first((versions(recording.identity), *trial.quality, zero, of_the_push))
 
 
 def self_test_finding(*, passed: bool, detail: str) -> QualityFinding:
@@ -60,6 +68,27 @@ def self_test_finding(*, passed: bool, detail: str) -> QualityFinding:
         detail or ("passed" if passed else "failed"),
         "",
         "The rig itself has found a fault: look at the cable of what it names.",
+    )
+
+
+def versions(identity: Identity) -> QualityFinding:
+    """Return who the rig says it is, with its firmware and the protocol that it speaks."""
+    spoken = f"{identity.protocol_major}.{identity.protocol_minor}"
+    ours = f"{PROTOCOL_MAJOR}.{PROTOCOL_MINOR}"
+    newer = identity.protocol_minor > PROTOCOL_MINOR
+    advice = (
+        "The rig may know more than this program: bring in a newer perpend to use it."
+        if newer
+        else "The rig may not know every command: bring in newer firmware to use them."
+    )
+    return QualityFinding(
+        "versions",
+        Severity.FINE if spoken == ours else Severity.NOTE,
+        f"rig {identity.rig_serial or 'without a serial'}, "
+        f"firmware {identity.firmware_version or 'without a version'}, protocol {spoken}, "
+        f"boot count {identity.boot_count}",
+        f"protocol {ours}",
+        f"{advice} What both know works.",
     )
 
 

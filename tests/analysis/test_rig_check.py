@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import msgspec
 import numpy as np
 import pytest
 
+import analysis
 from acquisition.recording.model import Recording
 from acquisition.rig import RigDescription
-from analysis.rig_check import check_rig
+from analysis.rig_check import check_rig, self_test_finding
 from analysis.trial import QualityFinding, Severity
-from firmware_protocol.messages import NO_STREAM, Fault, FaultCode
+from firmware_protocol.messages import (
+    NO_STREAM,
+    PROTOCOL_MAJOR,
+    PROTOCOL_MINOR,
+    Fault,
+    FaultCode,
+)
 
 Maker = Callable[..., Any]
 SECONDS = 8.0
@@ -89,6 +98,37 @@ def test_without_a_push_it_says_what_to_do(told: Maker) -> None:
 
     assert found.severity is Severity.NOTE
     assert "Push backward" in found.advice
+
+
+@pytest.mark.parametrize(
+    ("minor", "severity", "advice"),
+    [
+        (PROTOCOL_MINOR, Severity.FINE, "What both know works"),
+        (PROTOCOL_MINOR + 1, Severity.NOTE, "a newer perpend"),
+    ],
+)
+def test_who_the_rig_is_and_what_it_speaks_is_told(
+    told: Maker, minor: int, severity: Severity, advice: str
+) -> None:
+    recording = short(told(seed=7).recording)
+    identity = replace(recording.identity, protocol_minor=minor, firmware_version="fw 2.1")
+
+    found = finding(replace(recording, identity=identity), "versions")
+
+    assert found.severity is severity
+    assert found.value.startswith(f"rig {identity.rig_serial}, firmware fw 2.1, protocol 1.{minor}")
+    assert found.limit == f"protocol {PROTOCOL_MAJOR}.{PROTOCOL_MINOR}"
+    assert advice in found.advice
+
+
+def test_every_finding_of_the_check_stands_in_the_conventions(told: Maker) -> None:
+    page = Path(str(analysis.__file__)).with_name("CONVENTIONS.md").read_text(encoding="utf-8")
+    recording = short(told(seed=7).recording)
+    findings = [self_test_finding(passed=True, detail=""), *check_rig(recording)]
+
+    for one in findings:
+        key = re.sub(r"^(lost_samples|rate|jitter)_.*", r"\1_…", one.key)
+        assert f"`{key}`" in page
 
 
 def test_a_large_zero_is_told(told: Maker) -> None:

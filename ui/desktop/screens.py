@@ -23,7 +23,7 @@ SIGNS: Mapping[Severity, tuple[str, str]] = {
 }
 MOST = 100
 """Stretch of what takes nearly all of the room."""
-ALWAYS_SHOWN = ("self_test", "rig_identity", "sign_and_side", "zero_offset", "noise")
+ALWAYS_SHOWN = ("self_test", "versions", "rig_identity", "sign_and_side", "zero_offset", "noise")
 """Findings whose value is shown even when they are fine."""
 
 

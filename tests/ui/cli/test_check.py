@@ -15,6 +15,8 @@ def test_the_virtual_rig_passes(capsys: pytest.CaptureFixture[str]) -> None:
     rows = json.loads(capsys.readouterr().out)
     assert code == 0
     assert {row["result"] for row in rows} == {"pass"}
+    versions = next(row["value"] for row in rows if row["key"] == "versions")
+    assert versions == "rig R01, firmware virtual 1, protocol 1.0, boot count 1"
     wanted = {"self_test", "sign_and_side", "zero_offset", "gravity_at_rest"}
     assert wanted <= {row["key"] for row in rows}
 
