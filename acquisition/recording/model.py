@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import astuple, dataclass, field
+from dataclasses import dataclass, field
+from operator import add, attrgetter, sub
 from pathlib import Path
 
 import numpy as np
@@ -75,11 +76,15 @@ class LinkCounts:
 
     def plus(self, other: LinkCounts) -> LinkCounts:
         """Return both together."""
-        return LinkCounts(*(a + b for a, b in zip(astuple(self), astuple(other), strict=True)))
+        return LinkCounts(*map(add, _figures(self), _figures(other)))
 
     def since(self, before: LinkCounts) -> LinkCounts:
         """Return what came on top of *before*."""
-        return LinkCounts(*(a - b for a, b in zip(astuple(self), astuple(before), strict=True)))
+        return LinkCounts(*map(sub, _figures(self), _figures(before)))
+
+
+# Not `dataclasses.astuple`: it copies deeply, and this is asked after every read.
+_figures = attrgetter(*LinkCounts.__slots__)
 
 
 @dataclass(frozen=True, slots=True)
