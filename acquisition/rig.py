@@ -53,6 +53,8 @@ class CellDescription(_Table, frozen=True, kw_only=True):
         force_u_n: Standard uncertainty of one force component from calibration.
         calibrated_on: Date of the calibration, if known.
         calibrated_to_n: Largest force it was calibrated with, if known.
+        noise_n: Of each force component in the cell's frame, if known: standard deviation of
+            its samples within a quarter of a second while nobody touches, at the rate streamed.
     """
 
     axes: Literal[3, 6]
@@ -63,6 +65,7 @@ class CellDescription(_Table, frozen=True, kw_only=True):
     force_u_n: NotNegative = 0.2
     calibrated_on: date | None = None
     calibrated_to_n: Positive | None = None
+    noise_n: tuple[Positive, Positive, Positive] | None = None
 
     def __post_init__(self) -> None:
         _check_rotation(self.to_humerus, "cell.to_humerus")

@@ -49,6 +49,8 @@ class Zero:
         apart_n: Largest force that other quiet windows at home show against it.
         event_refused: A zero event was there, but the cell was not quiet before it.
         source: For people.
+        windows: Shape (k,), where the windows it comes from begin, samples of the grid.
+        window_size: Samples of each.
     """
 
     wrench: Floats
@@ -58,12 +60,15 @@ class Zero:
     apart_n: float
     event_refused: bool
     source: str
+    windows: NDArray[np.int64]
+    window_size: int
 
 
 @dataclass(frozen=True, slots=True)
 class _Windows:
-    """Windows of one length: their means (k, 3 or 6) and force variances (k, 3)."""
+    """Windows of one length: starts (k,), means (k, 3 or 6) and force variances (k, 3)."""
 
+    starts: NDArray[np.int64]
     means: Floats
     variances: Floats
 
@@ -73,7 +78,7 @@ class _Windows:
         return np.asarray(np.sqrt(self.variances.max(axis=1)))
 
     def where(self, use: Flags) -> _Windows:
-        return _Windows(self.means[use], self.variances[use])
+        return _Windows(self.starts[use], self.means[use], self.variances[use])
 
 
 def find_zero(
@@ -100,14 +105,14 @@ def find_zero(
     rests = _quiet(_cut(wrench, (slice(*run) for run in runs_of(at_home)), size), settings)
     declared = _quiet(_cut(wrench, marked, size), settings)
     if len(declared.means):
-        return _zero_of(declared, rests, size / fs_hz, "zero event, hands off")
+        return _zero_of(declared, rests, size, fs_hz, "zero event, hands off")
     if not len(rests.means):
         raise NotAnalysable(
             "no zero: the cell is never quiet while the arm hangs at home; begin the recording "
             "with two seconds hands off"
         )
     lightest = rests.where(_lightest_level(rests.means, settings))
-    zero = _zero_of(lightest, rests, size / fs_hz, "quiet rests at home")
+    zero = _zero_of(lightest, rests, size, fs_hz, "quiet rests at home")
     return replace(zero, event_refused=bool(marked))
 
 
@@ -127,14 +132,17 @@ def marked_windows(
 
 def _cut(wrench: Floats, ranges: Iterable[slice], size: int) -> _Windows:
     """Return the windows of *size* samples that lie whole in the ranges and are known."""
+    starts = [np.empty(0, dtype=np.int64)]
     means, variances = [np.empty((0, wrench.shape[1]))], [np.empty((0, 3))]
     for part in ranges:
         count = (part.stop - part.start) // size
         cut = wrench[part.start : part.start + count * size].reshape(count, size, -1)
-        cut = cut[np.isfinite(cut).all(axis=(1, 2))]
+        known = np.isfinite(cut).all(axis=(1, 2))
+        cut = cut[known]
+        starts.append(part.start + size * np.flatnonzero(known))
         means.append(cut.mean(axis=1))
         variances.append(cut[:, :, :3].var(axis=1))
-    return _Windows(np.concatenate(means), np.concatenate(variances))
+    return _Windows(*(np.concatenate(parts) for parts in (starts, means, variances)))
 
 
 def _quiet(windows: _Windows, settings: AnalysisSettings) -> _Windows:
@@ -159,15 +167,17 @@ def _lightest_level(means: Floats, settings: AnalysisSettings) -> Flags:
     return np.asarray(level)
 
 
-def _zero_of(windows: _Windows, rests: _Windows, window_s: float, source: str) -> Zero:
+def _zero_of(windows: _Windows, rests: _Windows, size: int, fs_hz: float, source: str) -> Zero:
     zero = windows.means.mean(axis=0)
     apart = np.linalg.norm(rests.means[:, :3] - zero[:3], axis=1)
     return Zero(
         wrench=zero,
         noise_n=float(np.sqrt(windows.variances.mean(axis=0).max())),
         scatter_n=float(windows.means[:, :3].std(axis=0).max()),
-        seconds=len(windows.means) * window_s,
+        seconds=len(windows.means) * size / fs_hz,
         apart_n=float(apart.max(initial=0.0)),
         event_refused=False,
         source=source,
+        windows=windows.starts,
+        window_size=size,
     )

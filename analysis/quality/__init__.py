@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from analysis.quality import line, reported, rest, sensors
+from analysis.quality import line, noise, reported, rest, sensors
 from analysis.quality.evidence import Evidence, effective_rate_hz, losses
 from analysis.trial import QualityFinding, Severity
 
@@ -25,7 +25,7 @@ CHECKS: tuple[Callable[[Evidence], list[QualityFinding]], ...] = (
     line.link,
     sensors.spikes,
     rest.zero,
-    sensors.noise,
+    noise.noise,
     sensors.gravity,
     rest.home_pose,
     rest.bumped,

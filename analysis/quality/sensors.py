@@ -1,4 +1,4 @@
-"""Findings about the sensors: saturation, spikes, noise, calibration."""
+"""Findings about the sensors: saturation, spikes, calibration."""
 
 from __future__ import annotations
 
@@ -15,8 +15,6 @@ GRAVITY_LIMIT_M_S2 = 0.15
 """Gravity itself varies by 0.026 between equator and pole; the rest is offset and scale, and
 0.15 is about one degree of inclination."""
 GYRO_BIAS_LIMIT_DEG_S = 3.0
-NOISE_LIMIT_N = 0.1
-"""Half the calibration uncertainty of a good cell; an untouched one is quiet up to 0.15 N. Ours."""
 CALIBRATION_AGE_LIMIT_DAYS = 365
 SCALE_LIMIT_PERCENT = 1.0
 
@@ -48,20 +46,6 @@ def spikes(evidence: Evidence) -> list[QualityFinding]:
             advice="Single samples stood out and were replaced by their neighbours: look at "
             "connectors, shielding and static charge.",
             worse=Severity.NOTE,
-        )
-    ]
-
-
-def noise(evidence: Evidence) -> list[QualityFinding]:
-    """Say how noisy the untouched cell is."""
-    sd_n = evidence.zero.noise_n
-    return [
-        finding(
-            "noise",
-            f"{sd_n:.3f} N, filtered, one component",
-            f"{NOISE_LIMIT_N:g} N",
-            ok=sd_n <= NOISE_LIMIT_N,
-            advice="The cell is noisy: look at shielding, supply and vibration of the bench.",
         )
     ]
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from acquisition.errors import DescriptionError
-from acquisition.rig import RigDescription, load_rig, rig_from_json
+from acquisition.rig import RigDescription, load_rig, rig_from_json, rig_from_toml
 
 GOOD = """
 [rig]
@@ -56,6 +56,15 @@ def test_a_description_is_read_with_its_defaults(path: Path) -> None:
     assert rig.imu.scales.gyro_rad_s == 0.0005
 
 
+def test_the_noise_of_the_calibration_is_read_and_kept(path: Path) -> None:
+    path.write_text(GOOD.replace("axes = 3", "axes = 3\nnoise_n = [0.05, 0.06, 0.07]"))
+
+    rig = load_rig(path)
+
+    assert rig.cell.noise_n == (0.05, 0.06, 0.07)
+    assert rig_from_toml(rig.to_toml(), where="test") == rig
+
+
 def test_json_and_back_changes_nothing(path: Path) -> None:
     rig = load_rig(path)
 
@@ -84,6 +93,8 @@ def test_json_and_back_changes_nothing(path: Path) -> None:
         ),
         ("[[0.01, 0.0, 0.0]", "[[0.01, 0.0]", "3 rows of 3 numbers"),
         ("axes = 3", "axes = 3\nzero_counts = [1.0]", "zero_counts needs 3 numbers"),
+        ("axes = 3", "axes = 3\nnoise_n = [0.1, 0.1]", "$.cell.noise_n"),
+        ("axes = 3", "axes = 3\nnoise_n = [0.1, 0.0, 0.1]", "$.cell.noise_n[1]"),
         ("accel_m_s2 = 0.0006", "accel_m_s2 = 0.0", "$.imu.scales.accel_m_s2"),
         ("mass_kg = 0.32", "mass_kg = -1.0", "$.shell.mass_kg"),
         ("mass_kg = 0.32", 'mass_kg = "heavy"', "$.shell.mass_kg"),

@@ -140,6 +140,10 @@ def other_scale(recording: Recording) -> Recording:
     return with_stream(recording, IMU_STREAM, dataclasses.replace(stream, spec=spec))
 
 
+def state_no_noise(recording: Recording) -> Recording:
+    return with_rig(recording, "cell", noise_n=None)
+
+
 def other_rig(recording: Recording) -> Recording:
     identity = dataclasses.replace(recording.identity, rig_serial="R99")
     return dataclasses.replace(recording, identity=identity)
@@ -229,6 +233,7 @@ def turn_slowly_in_the_lift(recording: Recording) -> Recording:
     ("key", "change"),
     [
         ("noise", add_noise),
+        ("noise", lambda sound: add_noise(state_no_noise(sound))),
         ("zero_scatter", warm_up),
         ("zero_event", take_zero_while_pushing),
         ("home_shift", bump),
@@ -276,6 +281,49 @@ def test_a_calibration_without_a_range_is_noted(sound: Recording) -> None:
     assert found.severity is Severity.NOTE
     assert found.limit == "not stated"
     assert "calibrated_to_n" in found.advice
+
+
+def test_the_noise_is_held_against_that_of_the_calibration(sound: Recording) -> None:
+    """The virtual cell has 0.08 N in each sample, so it is too loud for one that had 0.04 N."""
+    quieter = with_rig(sound, "cell", noise_n=(0.08, 0.04, 0.08))
+
+    fine, loud = findings(sound)["noise"], findings(quieter)["noise"]
+
+    assert fine.limit == "0.120 N, 1.5 times the calibration's 0.08 N"
+    assert float(fine.value.split()[0]) == pytest.approx(0.08, rel=0.1)
+    assert loud.severity is Severity.WARNING
+    assert loud.limit == "0.060 N, 1.5 times the calibration's 0.04 N"
+    assert "y of the cell" in loud.value
+
+
+@pytest.mark.parametrize("axes", [3, 6])
+def test_the_noise_of_each_component_is_that_of_the_untouched_cell(told: Maker, axes: int) -> None:
+    """Each channel gets noise of its own; the push and its tremor are not counted as noise."""
+    recording = told(axes=axes, repetitions=1, seed=4, model=MODEL).recording
+    stream = recording.streams[FORCE_STREAM]
+    sds_n = np.array([0.05, 0.10, 0.02])
+    matrix = np.array(recording.rig.cell.calibration_matrix)
+    white = np.zeros(stream.counts.shape)
+    white[:, :3] = np.random.default_rng(2).normal(0.0, sds_n, (len(white), 3))
+    added = np.round(white @ np.linalg.inv(matrix).T).astype(np.int32)
+    louder = with_stream(
+        recording, FORCE_STREAM, dataclasses.replace(stream, counts=stream.counts + added)
+    )
+    wanted = tuple(np.hypot(sds_n, 0.08))
+
+    found = findings(with_rig(louder, "cell", noise_n=wanted))["noise"]
+    wrong = findings(with_rig(louder, "cell", noise_n=(*wanted[:2], wanted[2] / 2.0)))["noise"]
+
+    worst = float(found.value.split()[0]) / wanted["xyz".index(found.value.split(", ")[2][0])]
+    assert worst == pytest.approx(1.0, abs=0.1)
+    assert "z of the cell" in wrong.value
+
+
+def test_where_no_noise_is_stated_the_limit_says_so(sound: Recording) -> None:
+    found = findings(with_rig(sound, "cell", noise_n=None))["noise"]
+
+    assert found.severity is Severity.FINE
+    assert found.limit == "0.1 N, as the calibration states none (cell.noise_n)"
 
 
 def test_a_second_cell_that_is_described_must_be_heard(told: Maker) -> None:
