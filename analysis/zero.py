@@ -142,7 +142,7 @@ def _cut(wrench: Floats, ranges: Iterable[slice], size: int) -> _Windows:
         starts.append(part.start + size * np.flatnonzero(known))
         means.append(cut.mean(axis=1))
         variances.append(cut[:, :, :3].var(axis=1))
-    return _Windows(*(np.concatenate(parts) for parts in (starts, means, variances)))
+    return _Windows(np.concatenate(starts), np.concatenate(means), np.concatenate(variances))
 
 
 def _quiet(windows: _Windows, settings: AnalysisSettings) -> _Windows:
