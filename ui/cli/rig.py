@@ -27,7 +27,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--set", action="append", default=[], metavar="KEY=VALUE",
         help="keep a text on the rig; an empty one removes the key",
     )  # fmt: skip
-    parser.add_argument("--get", metavar="KEY", help="print one value that the rig keeps")
+    parser.add_argument(
+        "--get",
+        metavar="KEY",
+        help="print one value that the rig keeps, and nothing else; last of all",
+    )
     parser.add_argument(
         "--save-description", type=Path, metavar="TOML",
         help="keep the rig's description, with its calibration, on the rig",
@@ -56,8 +60,6 @@ def run(args: argparse.Namespace) -> int:
     if args.fetch_description is not None:
         new_files((args.fetch_description,), force=False)
     with RigConsole(transport_for(args.port), clock=SystemClock()) as console:
-        if args.get is not None:
-            return _print_value(console, args.get)
         for name, rate_hz, block_samples in wishes:
             console.configure(console.stream(name).stream_id, rate_hz, block_samples)
         for key, value in values:
@@ -67,6 +69,8 @@ def run(args: argparse.Namespace) -> int:
             console.zero_electrical(console.stream(args.zero).stream_id)
         if args.restart_counters:
             console.restart_counters()
+        if args.get is not None:
+            return _print_value(console, args.get)
         found = _found(console)
     _print(found, as_json=args.json)
     return DONE if found["self_test"]["passed"] is not False else FAILED

@@ -118,6 +118,25 @@ def test_a_value_is_printed_alone(
     assert "keeps nothing under 'nothing'" in missing.err
 
 
+def test_what_is_asked_for_with_a_value_is_done_before_it_is_printed(
+    perpend: Perpend, serve: Callable[[dict[str, bytes]], str], tmp_path: Path
+) -> None:
+    store = dict[str, bytes]()
+    port, file = serve(store), tmp_path / "rig.toml"
+
+    said = perpend(
+        "rig", "--port", port, "--set", "place=left bench", "--get", "place",
+        "--save-description", RIG_FILES["right", 3], "--fetch-description", file,
+    )  # fmt: skip
+    refused = perpend("rig", "--port", port, "--zero", "force", "--get", "place")
+
+    assert (said.code, said.out) == (DONE, "left bench\n")
+    assert store["place"] == b"left bench"
+    assert load_rig(file) == default_rig()
+    assert (refused.code, refused.out) == (FAILED, "")
+    assert "refuses the command to balance" in refused.err
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
