@@ -3,23 +3,15 @@
 The floor is what C code alone takes for the same bytes: splitting them at the delimiters and one
 checksum over each piece. Above it stand, each with all that is before it:
 
-- frames: unstuffing and comparing the checksum (`FrameDecoder`);
+- opened: frames unstuffed and their checksums compared (`FrameDecoder`); no sample is looked at;
 - arrays: a recording's own way from bytes to arrays (`Link`), with times and accounts: numbers,
   repetitions, losses, the rig's clock;
-- file: a recording without a screen, hashes and checksums of the file format included.
+- recorded: a recording without a screen, hashes and checksums of the file format included.
 
-How many bytes come in one read decides what it costs to begin with each. A rig heard as it
-speaks gives a block or two in a read, at 200 frames a second. A host that was held up finds 4 KiB
-in a serial port's buffer, 64 KiB at a TCP port. Timings depend on the machine, so nothing is
-asserted.
-
-Measured on one core with some other load, arrays: 4.4 times the floor in reads of 64 KiB, 10
-times in reads of 4 KiB, 40 times with one block of each stream in a read (300 times real time; a
-rig heard live takes a third of a percent of a core). Of the 4.4, unstuffing and comparing
-checksums are 1.8, a call into C for each frame; the rest is sorting payloads by stream, comparing
-numbers and times, and some twenty array operations for each stream and read, which is also why
-small reads cost more. Three times the floor would need blocks longer than the 10 ms that keep a
-live picture quick, or C code of our own.
+How many bytes come in one read decides what it costs to begin with each, so it is told for
+several; `READS` says where they come from. Times are seconds of processor, all threads
+together, so that other programs hardly disturb them; the four take turns, and of each the
+quickest run counts. They depend on the machine, so nothing is asserted.
 """
 
 from __future__ import annotations
@@ -28,7 +20,7 @@ import sys
 import tempfile
 import time
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
 
@@ -46,9 +38,14 @@ from firmware_protocol.framing import FrameDecoder
 from firmware_protocol.messages import Identity
 
 SECONDS = 60.0
-READS = (351, 4096, 65_536)
-"""Bytes: a block of each stream, and what two kinds of line hold for a late reader."""
-REPEATS = 7
+READS = {
+    92: "a rig heard live: what 921 600 baud bring in 1 ms",
+    351: "a rig heard live every 10 ms: a block of each stream",
+    4096: "a host that was held up: a serial port's buffer",
+    65_536: "the same at a TCP port, or a raw log played back",
+}
+"""Bytes in a read, and when."""
+ROUNDS = 9
 RIG = default_rig("right", 6)
 
 
@@ -62,23 +59,13 @@ def stream_of_a_rig() -> tuple[bytes, Identity]:
     return b"".join(map(device.poll, times_us.tolist())), host.identity
 
 
-def best_of(run: Callable[[], object]) -> float:
-    """Return the seconds of the fastest of some runs."""
-    taken = []
-    for _ in range(REPEATS):
-        begun = time.perf_counter()
-        run()
-        taken.append(time.perf_counter() - begun)
-    return min(taken)
-
-
 def floor(reads: list[bytes]) -> None:
     """Split and checksum with C code alone."""
     for read in reads:
         set(map(zlib.crc32, read.split(b"\0")))
 
 
-def frames(reads: list[bytes]) -> int:
+def opened(reads: list[bytes]) -> int:
     """Take the frames apart; return how many."""
     decoder = FrameDecoder()
     return sum(len(decoder.feed(read)) for read in reads)
@@ -91,39 +78,62 @@ def arrays(reads: list[bytes], identity: Identity) -> int:
     samples = 0
     while not link.state.ended:
         link.step()
-        samples += sum(len(item) for item in link.take_news() if isinstance(item, StreamBlock))
+        for item in link.take_news():
+            if isinstance(item, StreamBlock):
+                samples += len(item.counts)
+                assert len(item.device_time_us) == len(item.counts)
     return samples
 
 
-def file(reads: list[bytes], identity: Identity) -> None:
+def recorded(reads: list[bytes], identity: Identity, folder: Path) -> None:
     """Record to a file."""
     clock = ManualClock()
-    with tempfile.TemporaryDirectory() as folder:
-        source = ScriptedTransport(identity, reads, clock=clock)
-        record_trial(source, Path(folder) / "bench.h5", rig=RIG, clock=clock)
+    source = ScriptedTransport(identity, reads, clock=clock)
+    outcome = record_trial(source, folder / "bench.h5", rig=RIG, clock=clock)
+    outcome.path.unlink()
+
+
+def seconds_of(jobs: Mapping[str, Callable[[], object]]) -> dict[str, float]:
+    """Let some jobs take turns; return the seconds of the quickest run of each."""
+    best = dict.fromkeys(jobs, float("inf"))
+    for _ in range(ROUNDS):
+        for name, job in jobs.items():
+            begun = time.process_time()
+            job()
+            best[name] = min(best[name], time.process_time() - begun)
+    return best
 
 
 def main() -> int:
     """Measure and print."""
     data, identity = stream_of_a_rig()
-    count, samples = frames([data]), arrays([data], identity)
+    frames, samples = opened([data]), arrays([data], identity)
+    done = {
+        "floor": (len(data) / 1e6, "MB/s split and checksummed"),
+        "opened": (frames, "frames/s opened"),
+        "arrays": (samples, "samples/s decoded to arrays"),
+        "recorded": (samples, "samples/s recorded"),
+    }
     print(f"{SECONDS:g} s of 6 axes at 1 kHz in blocks of 10 and an IMU at 500 Hz in blocks of 5:")
-    print(f"{len(data)} bytes, {count} frames, {samples} samples")
-    for size in READS:
-        reads = [data[start : start + size] for start in range(0, len(data), size)]
-        floor_s = best_of(partial(floor, reads))
-        print(f"\nreads of {size} bytes: floor {floor_s * 1e3:.1f} ms")
-        for name, run in (
-            ("frames", partial(frames, reads)),
-            ("arrays", partial(arrays, reads, identity)),
-            ("file", partial(file, reads, identity)),
-        ):
-            taken = best_of(run)
-            print(
-                f"  {name:7}{taken * 1e3:7.1f} ms  {taken / floor_s:5.1f} × the floor"
-                f"{count / taken:10.0f} frames/s{samples / taken:10.0f} samples/s"
-                f"{SECONDS / taken:7.0f} × real time"
+    print(f"{len(data)} bytes, {frames} frames, {samples} samples; quickest of {ROUNDS} runs")
+    with tempfile.TemporaryDirectory() as folder:
+        for size, when in READS.items():
+            reads = [data[start : start + size] for start in range(0, len(data), size)]
+            taken = seconds_of(
+                {
+                    "floor": partial(floor, reads),
+                    "opened": partial(opened, reads),
+                    "arrays": partial(arrays, reads, identity),
+                    "recorded": partial(recorded, reads, identity, Path(folder)),
+                }
             )
+            print(f"\nreads of {size} bytes ({when})")
+            for name, (amount, unit) in done.items():
+                seconds = taken[name]
+                print(
+                    f"  {name:9}{seconds * 1e3:7.1f} ms {seconds / taken['floor']:6.2f} × the floor"
+                    f"{SECONDS / seconds:8.0f} × real time {amount / seconds:10.0f} {unit}"
+                )
     return 0
 
 
