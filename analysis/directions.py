@@ -80,9 +80,13 @@ def mean_direction(vectors: Floats) -> Floats:
     return np.asarray(total / np.linalg.norm(total))
 
 
-def angular_sd_rad(vectors: Floats) -> float:
-    """Return the root mean square angle of (n, 3) vectors to their mean direction."""
-    return float(np.sqrt(np.mean(angle_between(vectors, mean_direction(vectors)) ** 2)))
+def angular_sd_rad(vectors: Floats, mean: Floats | None = None) -> float:
+    """Return the root mean square angle of (n, 3) vectors to their *mean* direction.
+
+    None works it out.
+    """
+    mean = mean_direction(vectors) if mean is None else mean
+    return float(np.sqrt(np.mean(angle_between(vectors, mean) ** 2)))
 
 
 def fisher(vectors: Floats) -> FisherStatistics:
@@ -91,10 +95,14 @@ def fisher(vectors: Floats) -> FisherStatistics:
     Raises:
         ValueError: There are fewer than two.
     """
-    count = len(vectors)
+    return fisher_of(unit_vectors(vectors))
+
+
+def fisher_of(units: Floats) -> FisherStatistics:
+    """Return Fisher statistics of (n, 3) vectors known to have length 1; raises as `fisher`."""
+    count = len(units)
     if count < 2:
         raise ValueError(f"{count} directions have no spread: at least 2 are needed")
-    units = unit_vectors(vectors)
     total = units.sum(axis=0)
     resultant = float(np.linalg.norm(total))
     mean = total / resultant

@@ -62,10 +62,30 @@ def band_rms(
         some = run[::step]
         if len(some) < size:
             continue
-        _, density = signal.welch(some, rate_hz, nperseg=size, detrend=_without_line)
+        density = welch_density(some, size, fs_hz=rate_hz)
         power += len(some) * float(np.trapezoid(density[inside] / gain**2, hz[inside]))
         weight += len(some)
     return float(np.sqrt(power / weight)) if weight else float("nan")
+
+
+def welch_density(x: Floats, size: int, *, fs_hz: float) -> Floats:
+    """Return the one-sided power density of a signal (n,), shape (size // 2 + 1,).
+
+    What `scipy.signal.welch` does, without its cost per call, ten times that of the sums: a
+    phase has few segments, and an hour many phases.
+
+    Args:
+        x: At least *size* samples.
+        size: Of a segment; they overlap by half.
+        fs_hz: Rate.
+    """
+    window = signal.windows.hann(size, sym=False)
+    segments = np.lib.stride_tricks.sliding_window_view(x, size)[:: size - size // 2]
+    power = np.abs(np.fft.rfft(_without_line(segments) * window)) ** 2
+    density = power.mean(axis=0) / (fs_hz * np.sum(window**2))
+    # 0 Hz and half the rate have no twin among the negative frequencies.
+    density[1 : (size + 1) // 2] *= 2.0
+    return np.asarray(density)
 
 
 def _without_line(segments: Floats) -> Floats:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.directions import angular_sd_rad, fisher, unit_vectors
+from analysis.directions import angular_sd_rad, fisher
 from analysis.measures.phase_view import PhaseView, Withheld, percent
 from analysis.robust import LEAST_BLOCKS, block_means
 from analysis.vectors import angle_between
@@ -44,7 +44,7 @@ def off_axis_p95(view: PhaseView) -> float:
 
 def direction_dispersion(view: PhaseView) -> float:
     """Return the angular SD of the direction: root mean square angle to its own mean."""
-    return float(np.rad2deg(angular_sd_rad(view.directed_push)))
+    return float(np.rad2deg(angular_sd_rad(view.directions, view.mean_push)))
 
 
 def direction_kappa(view: PhaseView) -> float:
@@ -52,7 +52,7 @@ def direction_kappa(view: PhaseView) -> float:
 
     Fisher 1953; it describes the spread, its samples being no independent ones.
     """
-    kappa = fisher(view.directed_push).kappa
+    kappa = view.push_statistics.kappa
     if not np.isfinite(kappa):
         raise Withheld("the direction never changed, so its concentration has no bound")
     return kappa
@@ -65,8 +65,8 @@ def direction_cone(view: PhaseView) -> float:
     together and would make it far too narrow. It knows nothing of calibration and mounting: those
     are in the standard uncertainties.
     """
-    units = unit_vectors(view.directed_push)
-    means = block_means(units, round(view.settings.block_s * view.series.fs_hz))
+    block = round(view.settings.block_s * view.series.fs_hz)
+    means = block_means(view.directions, block)
     if len(means) < LEAST_BLOCKS:
         raise Withheld(f"the push has a direction for fewer than {LEAST_BLOCKS} stretches")
     return float(np.rad2deg(fisher(means).alpha95_rad))

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.measures.phase_view import PhaseView, Withheld, least_samples, percent
 from analysis.vectors import all_finite, lengths
-
-Floats = NDArray[np.float64]
 
 CONTACT_SHIFT_PERCENTILE = 95
 """The largest distance would be one odd sample's."""
@@ -46,18 +43,13 @@ def contact_shift(view: PhaseView) -> float:
     points = view.series.contact_point_m
     if points is None:
         raise Withheld("a three-axis cell cannot tell where the hand is")
-    before = _known_points(view, points, view.spans.setup.slice)
-    during = _known_points(view, points, view.slice)
+    setup = view.spans.setup.slice
+    before = view.series.directed[setup] & all_finite(points[setup])
     least = least_samples(view.series, view.settings)
-    if len(before) < least:
+    if np.count_nonzero(before) < least:
         raise Withheld("the hand was not on, or the contact point not known, at set-up")
-    if len(during) < least:
+    away = lengths(view.part(points) - points[setup][before].mean(axis=0))
+    away = away[view.directed & np.isfinite(away)]
+    if len(away) < least:
         raise Withheld("the contact point is not known in this phase")
-    away = lengths(during - before.mean(axis=0))
     return float(np.percentile(away, CONTACT_SHIFT_PERCENTILE) * 1e3)
-
-
-def _known_points(view: PhaseView, points_m: Floats, part: slice) -> Floats:
-    """Return the contact points (m, 3) of a part where there is a direction."""
-    here = points_m[part][view.series.directed[part]]
-    return here[all_finite(here)]

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.directions import unit_vectors
 from analysis.measures.direction import on_target_flags
 from analysis.measures.phase_view import PhaseView
 from analysis.robust import LEAST_BLOCKS, LEVEL, block_means, resampled_means, theil_sen
@@ -119,7 +118,7 @@ def _held(view: PhaseView) -> Floats:
 
 def _directed(view: PhaseView) -> Floats:
     toward = view.target.directions_in(view.series)
-    return np.hstack([unit_vectors(view.directed_push), view.when_directed(toward)])
+    return np.hstack([view.directions, view.when_directed(toward)])
 
 
 def _cv_percent(means: Floats) -> Floats:

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.directions import mean_direction
+from analysis.directions import FisherStatistics, fisher_of, mean_direction, unit_vectors
 from analysis.measure_settings import MeasureSettings
 from analysis.series import ResolvedSeries
 from analysis.target import Target
@@ -90,12 +90,13 @@ class PhaseView:
         Raises:
             Withheld: There are too few.
         """
-        reason = "the push was too light, or the data too poor, for a direction"
-        if self.known.sum() < least_samples(self.series, self.settings):
-            reason = "the force, or which way the arm faced, is not known in this phase"
-        elif self.held.sum() < least_samples(self.series, self.settings):
-            reason = "the hand was hardly on in this phase, so there is no direction"
-        return self._enough(values, self.directed, reason)
+        if self._are_enough(self.directed):
+            return self._picked(values, self.directed)
+        if not self._are_enough(self.known):
+            raise Withheld("the force, or which way the arm faced, is not known in this phase")
+        if not self._are_enough(self.held):
+            raise Withheld("the hand was hardly on in this phase, so there is no direction")
+        raise Withheld("the push was too light, or the data too poor, for a direction")
 
     def when_known(self, values: Floats) -> Floats:
         """Return an array's rows where the force is a number.
@@ -112,7 +113,7 @@ class PhaseView:
         Raises:
             Withheld: The push has a direction too seldom.
         """
-        return mean_direction(self.directed_push)
+        return self.push_statistics.mean
 
     @cached_property
     def mean_target(self) -> Floats:
@@ -126,18 +127,31 @@ class PhaseView:
         return mean_direction(self.when_directed(self.series.target_direction))
 
     @cached_property
-    def directed_push(self) -> Floats:
-        """The push where it has a direction, shape (m, 3).
+    def directions(self) -> Floats:
+        """The push where it has a direction, unit vectors, shape (m, 3).
 
         Raises:
             Withheld: It has one too seldom.
         """
-        return self.when_directed(self.series.force_n)
+        return unit_vectors(self.when_directed(self.series.force_n))
+
+    @cached_property
+    def push_statistics(self) -> FisherStatistics:
+        """Fisher's statistics of `directions`; raises `Withheld` likewise."""
+        return fisher_of(self.directions)
 
     def _enough(self, values: Floats, use: Flags, reason: str) -> Floats:
-        if use.sum() < least_samples(self.series, self.settings):
+        if not self._are_enough(use):
             raise Withheld(reason)
-        return self.part(values)[use]
+        return self._picked(values, use)
+
+    def _are_enough(self, use: Flags) -> bool:
+        return bool(np.count_nonzero(use) >= least_samples(self.series, self.settings))
+
+    def _picked(self, values: Floats, use: Flags) -> Floats:
+        """Return the phase's rows where *use* is true; a view if it always is, as mostly."""
+        here = self.part(values)
+        return here if np.count_nonzero(use) == len(use) else here[use]
 
 
 def least_samples(series: ResolvedSeries, settings: MeasureSettings) -> float:

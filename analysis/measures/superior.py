@@ -71,7 +71,7 @@ def _outer_deg(view: PhaseView, *, highest: bool) -> float:
     low, high = float(elevation_deg.min()), float(elevation_deg.max())
     edge = view.settings.drift_outer_share * (high - low)
     outer = elevation_deg >= high - edge if highest else elevation_deg <= low + edge
-    return _superior_deg(mean_direction(view.directed_push[outer]))
+    return _superior_deg(mean_direction(view.directions[outer]))
 
 
 def _require_range(view: PhaseView, elevation_deg: Floats) -> None:

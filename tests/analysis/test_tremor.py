@@ -12,7 +12,7 @@ from scipy import signal
 
 from analysis.pipeline import analyse
 from analysis.series import Smoothing
-from analysis.tremor import band_rms, gain_of
+from analysis.tremor import band_rms, gain_of, welch_density
 from analysis.trial import PhaseName
 
 Floats = NDArray[np.float64]
@@ -53,6 +53,15 @@ def test_what_the_low_pass_took_is_given_back(passes: int) -> None:
 
     assert found == pytest.approx(0.2, rel=0.02)
     assert gain_of(smoothing, (10.0,), fs_hz=FS_HZ) == pytest.approx(np.sqrt(0.5))
+
+
+@pytest.mark.parametrize("size", [100, 101])
+def test_the_density_is_that_of_scipy(size: int) -> None:
+    """Hann windows, half overlapping, a straight line taken out of each: `scipy.signal.welch`."""
+    x = np.random.default_rng(5).normal(size=1234) + 0.01 * np.arange(1234)
+    _, density = signal.welch(x, 100.0, nperseg=size, detrend="linear")
+
+    assert welch_density(x, size, fs_hz=100.0) == pytest.approx(density, rel=1e-9, abs=1e-15)
 
 
 def test_short_runs_do_not_count_and_none_is_no_number() -> None:
