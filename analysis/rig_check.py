@@ -127,8 +127,8 @@ def _sign_and_side(series: ResolvedSeries, target: Target) -> QualityFinding:
     if push is None:
         return QualityFinding(
             "sign_and_side",
-            Severity.NOTE,
-            "no push at home was seen",
+            Severity.WARNING,
+            "not known: no push at home was seen",
             limit,
             f"Push backward and outward with {PUSH_N:g} N or more, the arm hanging, and hold it.",
         )

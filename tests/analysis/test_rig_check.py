@@ -96,7 +96,8 @@ def test_without_a_push_it_says_what_to_do(told: Maker) -> None:
         replace(recording, streams={**recording.streams, "force": quiet}), "sign_and_side"
     )
 
-    assert found.severity is Severity.NOTE
+    assert found.severity is Severity.WARNING
+    assert "not known" in found.value
     assert "Push backward" in found.advice
 
 

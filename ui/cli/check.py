@@ -21,11 +21,16 @@ if TYPE_CHECKING:
 
 QUIET_S = 3.0
 WHOLE_S = 8.0
+EPILOG = (
+    "Each line is pass, warn (it can be used as it is) or FAIL. Exit code 0: no line fails; 1: a "
+    "line fails, and also if no push was seen, for then nobody knows sign and side."
+)
 WORDS = {"fine": "pass", "note": "warn", "warning": "FAIL"}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of the verb."""
+    parser.epilog = EPILOG
     add_port(parser)
     add_target(parser)
     parser.add_argument(
@@ -40,7 +45,10 @@ def run(args: argparse.Namespace) -> int:
     ask = _Asker(quiet=args.no_prompt)
     findings = tuple(findings_as_they_come(args.port, rig, target, ask))
     _print(findings, as_json=args.json)
-    return FAILED if any(finding.severity.value == "warning" for finding in findings) else DONE
+    failed = [_words(finding) for finding in findings if WORDS[finding.severity.value] == "FAIL"]
+    if failed:
+        print(f"perpend check: not fit for use: {', '.join(failed)}", file=sys.stderr)
+    return FAILED if failed else DONE
 
 
 def findings_as_they_come(
@@ -131,6 +139,10 @@ def _print(findings: tuple[QualityFinding, ...], *, as_json: bool) -> None:
         return
     for finding in findings:
         word = WORDS[finding.severity.value]
-        print(f"{word}  {finding.key.replace('_', ' ')}: {finding.value}")
+        print(f"{word}  {_words(finding)}: {finding.value}")
         if word != "pass":
             print(f"      {finding.advice}")
+
+
+def _words(finding: QualityFinding) -> str:
+    return finding.key.replace("_", " ")

@@ -41,6 +41,16 @@ def test_a_fault_that_the_rig_reports_fails_the_check(capsys: pytest.CaptureFixt
     assert "FAIL  rig faults: bridge open" in said.out
 
 
+def test_a_rig_at_which_nobody_pushed_is_not_passed(capsys: pytest.CaptureFixture[str]) -> None:
+    """Trainee T06 touches with 6 N only: nobody knows then whether sign and side are right."""
+    code = main(["check", "--port", "virtual:?trainee=T06&speed=max", "--no-prompt"])
+
+    said = capsys.readouterr()
+    assert code == 1
+    assert "FAIL  sign and side: not known: no push at home was seen" in said.out
+    assert said.err == "perpend check: not fit for use: sign and side\n"
+
+
 def test_it_tells_the_person_what_to_do(capsys: pytest.CaptureFixture[str]) -> None:
     main(["check", "--port", "virtual:?trainee=E01&speed=max"])
 
