@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from acquisition.errors import DescriptionError
 from acquisition.rig import RigDescription
 from firmware_protocol.messages import (
@@ -11,31 +9,8 @@ from firmware_protocol.messages import (
     PROTOCOL_MAJOR,
     PROTOCOL_MINOR,
     Identity,
-    StreamSpec,
 )
-
-MAX_CHANNELS = 64
-MAX_RATE_HZ = 100_000.0
-
-
-def fault_of_table(streams: tuple[StreamSpec, ...]) -> str:
-    """Return what is wrong with a stream table, empty if nothing."""
-    if not streams:
-        return "it has no streams"
-    if len({spec.stream_id for spec in streams}) < len(streams):
-        return "two streams have the same number"
-    if len({spec.name for spec in streams}) < len(streams):
-        return "two streams have the same name"
-    for spec in streams:
-        if not 1 <= len(spec.channels) <= MAX_CHANNELS:
-            return f"stream {spec.name!r} has {len(spec.channels)} channels"
-        if not (math.isfinite(spec.rate_hz) and 0 < spec.rate_hz <= MAX_RATE_HZ):
-            return f"stream {spec.name!r} has a rate of {spec.rate_hz} Hz"
-        if not 0 <= spec.stream_id < 255 or "\0" in spec.name:
-            return f"stream {spec.name!r} has number {spec.stream_id}"
-        if not all(math.isfinite(channel.scale) for channel in spec.channels):
-            return f"stream {spec.name!r} has a scale that is no number"
-    return ""
+from firmware_protocol.table import fault_of_table
 
 
 def reason_to_refuse(identity: Identity, known: Identity | None) -> str:
@@ -50,9 +25,11 @@ def reason_to_refuse(identity: Identity, known: Identity | None) -> str:
             f"speaks protocol {identity.protocol_major}.{identity.protocol_minor}, "
             f"this program {PROTOCOL_MAJOR}.{PROTOCOL_MINOR}; bring firmware and program together"
         )
+    if not identity.rig_serial:
+        return "the rig has no serial: give it one in its firmware"
     fault = fault_of_table(identity.streams)
-    if fault:
-        return f"rig {identity.rig_serial!r} has a stream table that makes no sense: {fault}"
+    if fault is not None:
+        return f"rig {identity.rig_serial!r} has a stream table that makes no sense: {fault.text}"
     if known is None:
         return ""
     if identity.rig_serial != known.rig_serial:

@@ -19,7 +19,6 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from acquisition.acceptance import fault_of_table
 from acquisition.clock import Clock
 from acquisition.csv_log import (
     FORCE_COLUMNS,
@@ -46,6 +45,7 @@ from firmware_protocol.messages import (
     SampleType,
     StreamSpec,
 )
+from firmware_protocol.table import fault_of_table
 
 COUNT_RAIL = 2**31 - 1
 FORCE_SCALE_N, MOMENT_SCALE_NM = 1e-5, 1e-7
@@ -105,9 +105,9 @@ def bring_in(
     numbers = np.concatenate([[0], np.cumsum(steps)])
     specs = _specs(rig.cell.axes, 1.0 / spacing_s)
     fault = fault_of_table(specs)
-    if fault:
+    if fault is not None:
         raise RecordingError(
-            f"{log_path}: {fault}; is time_s in another unit? --map time_s=COLUMN:ms, or :us"
+            f"{log_path}: {fault.text}; is time_s in another unit? --map time_s=COLUMN:ms, or :us"
         )
     identity = Identity(1, PROTOCOL_MAJOR, PROTOCOL_MINOR, "brought in", rig.rig.id, 0, specs)
     attributes = known_beforehand(identity, described(rig), target_json, check_label(label), clock)

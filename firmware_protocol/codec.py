@@ -41,6 +41,7 @@ from firmware_protocol.messages import (
     WriteStore,
     ZeroElectrical,
 )
+from firmware_protocol.table import MAX_CHANNELS, MAX_STREAMS
 
 MAX_NAME_BYTES = 32
 MAX_UNIT_BYTES = 8
@@ -53,7 +54,8 @@ VALUE_BYTES = {SampleType.INT16: 2, SampleType.INT32: 4}
 
 _NAME = Text(MAX_NAME_BYTES)
 _CHANNEL = Layout(ChannelSpec, _NAME, Text(MAX_UNIT_BYTES), Numbers("fii"))
-_STREAM = Layout(StreamSpec, Numbers("B"), _NAME, Code(SampleType), Numbers("f"), Rows(_CHANNEL))
+_CHANNELS = Rows(MAX_CHANNELS, _CHANNEL)
+_STREAM = Layout(StreamSpec, Numbers("B"), _NAME, Code(SampleType), Numbers("f"), _CHANNELS)
 
 LAYOUTS: dict[int, Layout] = {
     0x01: Layout(Identify, Numbers("B")),
@@ -67,7 +69,7 @@ LAYOUTS: dict[int, Layout] = {
     0x09: Layout(RestartCounters, Numbers("B")),
     0x0A: Layout(ReadStore, Numbers("B"), _NAME),
     0x0B: Layout(WriteStore, Numbers("B"), _NAME, Rest()),
-    0x81: Layout(Identity, Numbers("BBB"), _NAME, _NAME, Numbers("I"), Rows(_STREAM)),
+    0x81: Layout(Identity, Numbers("BBB"), _NAME, _NAME, Numbers("I"), Rows(MAX_STREAMS, _STREAM)),
     0x82: Layout(Reply, Numbers("B"), Code(Outcome)),
     0x83: Layout(Configuration, Numbers("BBfB")),
     0x84: Layout(Pong, Numbers("BQQQ")),

@@ -152,23 +152,31 @@ class Rows:
     """A count byte and so many rows of one layout; a tuple of values on our side.
 
     Args:
+        limit: The most rows that are allowed.
         layout: Of one row.
     """
 
     width = 1
 
-    def __init__(self, layout: Layout) -> None:
+    def __init__(self, limit: int, layout: Layout) -> None:
+        self._limit = limit
         self._layout = layout
 
     def put(self, values: Sequence[Any]) -> bytes:
         """Return the count and the rows."""
         (rows,) = values
+        self._check(len(rows))
         return _BYTE.put([len(rows)]) + b"".join(map(self._layout.put, rows))
 
     def get(self, cursor: Cursor) -> tuple[tuple[Any, ...]]:
         """Take all rows."""
         (count,) = _BYTE.get(cursor)
+        self._check(count)
         return (tuple(self._layout.get(cursor) for _ in range(count)),)
+
+    def _check(self, count: int) -> None:
+        if count > self._limit:
+            raise DoesNotFit(f"a list of {count} rows, {self._limit} are allowed")
 
 
 class Rest:

@@ -17,13 +17,13 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from acquisition.acceptance import fault_of_table
 from acquisition.errors import RecordingError
 from acquisition.recording import layout
 from acquisition.recording.layout import TableSpec
 from acquisition.recording.model import TrialLabel
 from acquisition.recording.naming import part_path
 from firmware_protocol.messages import Identity
+from firmware_protocol.table import fault_of_table
 
 SIGNATURE = b"\x89HDF\r\n\x1a\n"
 TORN_BYTES = 8 << 20
@@ -228,8 +228,8 @@ def _read_attribute(file: h5py.File, name: str) -> bytes | int:
 def _identity(text: str) -> Identity:
     identity = msgspec.json.decode(text, type=Identity)
     fault = fault_of_table(identity.streams)
-    if fault:
-        raise ValueError(f"its stream table makes no sense: {fault}")
+    if fault is not None:
+        raise ValueError(f"its stream table makes no sense: {fault.text}")
     return identity
 
 

@@ -242,27 +242,43 @@ void perpend_rig_receive(perpend_rig *rig, const uint8_t *bytes, size_t size)
     }
 }
 
+/* Why the port's description cannot be used, null if it can. */
+static const char *unfit(const perpend_description *about)
+{
+    const perpend_rule broken = perpend_broken_rule(about->streams, about->stream_count);
+    if (broken != PERPEND_TABLE_GOOD) {
+        return perpend_rule_name(broken);
+    }
+    const size_t serial = strlen(about->rig_serial);
+    if (serial == 0 || serial > PERPEND_NAME || !perpend_is_text(about->rig_serial, serial)) {
+        return "serial";
+    }
+    if (!perpend_is_text(about->firmware_version, strlen(about->firmware_version))) {
+        return "version";
+    }
+    bool fits = about->stream_count <= PERPEND_MAX_STREAMS;
+    for (uint8_t i = 0; fits && i < about->stream_count; i++) {
+        const perpend_stream *const spec = &about->streams[i];
+        const size_t row = spec->channel_count * perpend_value_bytes(spec->sample_type);
+        fits = row > 0 && row <= PERPEND_BLOCK_BYTES && spec->channel_count <= PERPEND_MAX_CHANNELS;
+    }
+    return fits ? NULL : "sizes of perpend_port.h";
+}
+
 bool perpend_rig_power_up(perpend_rig *rig)
 {
     const perpend_description *const about = perpend_port_description();
     memset(rig, 0, sizeof *rig);
-    if (about->stream_count > PERPEND_MAX_STREAMS) {
-        return false;
+    rig->unfit = unfit(about);
+    for (uint8_t i = 0; rig->unfit == NULL && i < about->stream_count; i++) {
+        set_rate(rig, i, about->streams[i].rate_hz, 0);
     }
-    for (uint8_t i = 0; i < about->stream_count; i++) {
-        const perpend_stream *const spec = &about->streams[i];
-        const size_t row = spec->channel_count * perpend_value_bytes(spec->sample_type);
-        if (row == 0 || row > PERPEND_BLOCK_BYTES || spec->channel_count > PERPEND_MAX_CHANNELS) {
-            return false;
-        }
-        set_rate(rig, i, spec->rate_hz, 0);
-    }
-    if (!identify(rig, 0)) { /* a trial: nobody has asked yet */
-        return false;
+    if (rig->unfit == NULL && !identify(rig, 0)) { /* a trial: nobody has asked yet */
+        rig->unfit = "more than a payload holds";
     }
     rig->tick_us = perpend_port_micros();
     rig->next_status_us = 1000000u;
     rig->out_size = 1; /* one delimiter ends whatever noise was before */
     rig->outbox[0] = 0;
-    return true;
+    return rig->unfit == NULL;
 }

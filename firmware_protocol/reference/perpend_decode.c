@@ -72,17 +72,24 @@ static size_t character(const uint8_t *at, size_t left)
     return wrong ? 0 : size;
 }
 
+bool perpend_is_text(const char *text, size_t size)
+{
+    for (size_t at = 0; at < size;) {
+        const size_t step = character((const uint8_t *)text + at, size - at);
+        if (step == 0) {
+            return false;
+        }
+        at += step;
+    }
+    return true;
+}
+
 static uint8_t get_text(reader *from, char *text, size_t limit)
 {
     const uint8_t size = get_u8(from);
     from->good = from->good && size <= limit;
-    const uint8_t *const bytes = from->bytes;
     get_bytes(from, text, from->good ? size : 0u);
-    for (size_t at = 0; from->good && at < size;) {
-        const size_t step = character(bytes + at, size - at);
-        from->good = step > 0;
-        at += step;
-    }
+    from->good = from->good && perpend_is_text(text, size);
     return size;
 }
 
@@ -115,6 +122,7 @@ static void get_table(reader *from, perpend_message *message, perpend_table *tab
         stream->channel_count = get_u8(from);
         stream->channels = table->channels + used;
         from->good = from->good && perpend_value_bytes(stream->sample_type) > 0
+                     && stream->channel_count <= PERPEND_STREAM_CHANNELS
                      && used + stream->channel_count <= PERPEND_TABLE_CHANNELS;
         for (uint8_t k = 0; from->good && k < stream->channel_count; k++) {
             get_channel(from, &table->channels[used++]);

@@ -58,13 +58,14 @@ static void put_channel(writer *to, const perpend_channel *channel)
 
 static void put_stream(writer *to, const perpend_stream *stream)
 {
-    to->fits = to->fits && perpend_value_bytes(stream->sample_type) > 0;
+    to->fits = to->fits && perpend_value_bytes(stream->sample_type) > 0
+               && stream->channel_count <= PERPEND_STREAM_CHANNELS;
     put_u8(to, stream->stream_id);
     put_name(to, &stream->name);
     put_u8(to, stream->sample_type);
     put_f32(to, stream->rate_hz);
     put_u8(to, stream->channel_count);
-    for (uint8_t i = 0; i < stream->channel_count; i++) {
+    for (uint8_t i = 0; to->fits && i < stream->channel_count; i++) {
         put_channel(to, &stream->channels[i]);
     }
 }
@@ -82,7 +83,8 @@ static void put_identity(writer *to, const perpend_message *message)
     put_name(to, &message->as.identity.rig_serial);
     put_u32(to, message->as.identity.boot_count);
     put_u8(to, message->as.identity.stream_count);
-    for (uint8_t i = 0; i < message->as.identity.stream_count; i++) {
+    to->fits = to->fits && message->as.identity.stream_count <= PERPEND_TABLE_STREAMS;
+    for (uint8_t i = 0; to->fits && i < message->as.identity.stream_count; i++) {
         put_stream(to, &message->as.identity.streams[i]);
     }
 }

@@ -20,13 +20,9 @@
 #define PERPEND_DETAIL 64u
 #define PERPEND_BLOCK_HEAD 19u
 
-/* Only who decodes an Identity needs room for a table; a rig never does. */
-#ifndef PERPEND_TABLE_STREAMS
-#define PERPEND_TABLE_STREAMS 8
-#endif
-#ifndef PERPEND_TABLE_CHANNELS
-#define PERPEND_TABLE_CHANNELS 72 /* more do not fit a payload */
-#endif
+#define PERPEND_TABLE_STREAMS 32u
+#define PERPEND_STREAM_CHANNELS 64u /* of one stream */
+#define PERPEND_TABLE_CHANNELS 72u  /* of all streams: more do not fit a payload */
 
 typedef enum {
     PERPEND_IDENTIFY = 0x01, PERPEND_START, PERPEND_STOP, PERPEND_CONFIGURE,
@@ -71,6 +67,7 @@ typedef struct {
     const perpend_channel *channels;
 } perpend_stream;
 
+/* Only who decodes an Identity needs room for a table; a rig never does. */
 typedef struct {
     perpend_stream streams[PERPEND_TABLE_STREAMS];
     perpend_channel channels[PERPEND_TABLE_CHANNELS];
@@ -122,6 +119,22 @@ typedef enum {
 /* Reads a payload. `table` may be null: an Identity of our major is then malformed. */
 perpend_decoded perpend_decode(const uint8_t *payload, size_t size, perpend_message *message,
                                perpend_table *table);
+
+/* The rules for a stream table, in the order in which they are asked (PROTOCOL.md, section 4). */
+typedef enum {
+    PERPEND_TABLE_GOOD,
+    PERPEND_RULE_STREAMS, PERPEND_RULE_STREAM_NUMBER, PERPEND_RULE_STREAM_NUMBER_TWICE,
+    PERPEND_RULE_STREAM_NAME, PERPEND_RULE_STREAM_NAME_TWICE, PERPEND_RULE_RATE,
+    PERPEND_RULE_CHANNELS, PERPEND_RULE_CHANNEL_NAME, PERPEND_RULE_CHANNEL_NAME_TWICE,
+    PERPEND_RULE_UNIT, PERPEND_RULE_SCALE, PERPEND_RULE_RAILS
+} perpend_rule;
+
+/* The first rule that a table breaks, and its name for people. */
+perpend_rule perpend_broken_rule(const perpend_stream *streams, size_t count);
+const char *perpend_rule_name(perpend_rule rule);
+
+/* Whether these bytes are UTF-8. */
+bool perpend_is_text(const char *text, size_t size);
 
 /* Bytes of one value on the wire, 0 for a type that is not known. */
 size_t perpend_value_bytes(uint8_t sample_type);

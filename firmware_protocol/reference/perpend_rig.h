@@ -35,6 +35,7 @@ typedef struct {
 } perpend_stream_state;
 
 typedef struct {
+    const char *unfit; /* why power-up failed: the rule that is broken, or what does not fit */
     uint64_t now_us;
     uint32_t tick_us;
     uint64_t next_status_us;
@@ -50,8 +51,8 @@ typedef struct {
     size_t out_at, out_size; /* a ring: where it begins, how much is in it */
 } perpend_rig;
 
-/* Clock to 0, idle. False, and of no use, if the port's stream table does not fit the sizes of
- * perpend_port.h or one payload. */
+/* Clock to 0, idle. False, and of no use, if the port's description breaks a rule of PROTOCOL.md,
+ * section 4, or does not fit the sizes of perpend_port.h or one payload; `unfit` says which. */
 bool perpend_rig_power_up(perpend_rig *rig);
 
 /* Take bytes from the line and obey what they say. */

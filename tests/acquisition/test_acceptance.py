@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquisition.acceptance import check_rig_matches, fault_of_table, reason_to_refuse
+from acquisition.acceptance import check_rig_matches, reason_to_refuse
 from acquisition.errors import DescriptionError
 from acquisition.rig import RigDescription
 from firmware_protocol.messages import Identity
@@ -22,28 +22,16 @@ def test_a_rig_that_came_back_as_another_is_refused(identity: Identity) -> None:
     assert "another rig" in reason_to_refuse(replace(identity, rig_serial="R2"), identity)
 
 
-@pytest.mark.parametrize(
-    ("change", "what"),
-    [
-        ({"channels": ()}, "has 0 channels"),
-        ({"rate_hz": 0.0}, "rate of 0.0 Hz"),
-        ({"rate_hz": float("nan")}, "rate of nan Hz"),
-        ({"rate_hz": float("inf")}, "rate of inf Hz"),
-        ({"stream_id": 255}, "number 255"),
-        ({"stream_id": 2}, "same number"),
-        ({"name": "imu"}, "same name"),
-    ],
-)
-def test_a_table_that_makes_no_sense_is_told(
-    identity: Identity, change: dict[str, object], what: str
+def test_a_table_that_breaks_a_rule_and_a_rig_without_serial_are_refused(
+    identity: Identity,
 ) -> None:
-    broken = replace(identity.streams[0], **change)  # type: ignore[arg-type] # by name
+    fast = replace(identity.streams[0], rate_hz=float("inf"))
+    broken = replace(identity, streams=(fast, identity.streams[1]))
 
-    assert what in fault_of_table((broken, identity.streams[1]))
-
-
-def test_no_streams_at_all_are_told() -> None:
-    assert fault_of_table(()) == "it has no streams"
+    assert reason_to_refuse(broken, None) == (
+        "rig 'RIG-01' has a stream table that makes no sense: stream 'force' has a rate of inf Hz"
+    )
+    assert "no serial" in reason_to_refuse(replace(identity, rig_serial=""), None)
 
 
 def test_a_description_must_belong_to_the_rig_that_answers(

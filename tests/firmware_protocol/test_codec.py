@@ -157,7 +157,8 @@ def test_numbers_that_are_none_come_back_for_the_host_to_refuse() -> None:
         (identity(dataclasses.replace(FORCE, name="n" * 33)), "33 bytes, 32 are allowed"),
         (identity(dataclasses.replace(FORCE, rate_hz=1e39)), "Identity"),
         (identity(dataclasses.replace(FORCE, channels=(FX,) * 256)), "Identity"),
-        (identity(*(FORCE,) * 60), "1024 are allowed"),
+        (identity(*(FORCE,) * 33), "33 rows, 32 are allowed"),
+        (identity(*(dataclasses.replace(FORCE, channels=(FX,) * 3),) * 22), "1024 are allowed"),
         (FX, "ChannelSpec is no message"),
     ],
 )

@@ -15,6 +15,7 @@ import firmware_protocol
 from firmware_protocol import codec, ends, framing, messages
 from firmware_protocol.codec import FIRST_RIG_TYPE, LAYOUTS, Malformed, decode, encode
 from firmware_protocol.ends import HostEnd, RigEnd
+from firmware_protocol.errors import ProtocolMisuse
 from firmware_protocol.framing import FrameDecoder, FrameFault, encode_frame
 from firmware_protocol.messages import (
     ChannelSpec,
@@ -25,10 +26,12 @@ from firmware_protocol.messages import (
     SampleType,
     StreamSpec,
 )
+from firmware_protocol.table import MAX_CHANNELS, MAX_RATE_HZ, MAX_STREAMS, Rule, fault_of_table
 
 LAW = Path(str(firmware_protocol.__file__)).with_name("PROTOCOL.md").read_text(encoding="utf-8")
 VECTORS = re.findall(r"^\| `(\w+\(.*\))` \| `([0-9a-f]+)` \| `([0-9a-f]+)` \|$", LAW, re.MULTILINE)
 HEARD = re.findall(r"^\| `([0-9a-f]+)` \| (`\w+\(.*\)`|malformed: .*) \|$", LAW, re.MULTILINE)
+JUDGED = re.findall(r"^\| `(81[0-9a-f]+)` \| ([a-z ]+) \|$", LAW, re.MULTILINE)
 THROWN = re.findall(r"^\| `([0-9a-f]+)` \| (\w+): .* \|$", LAW, re.MULTILINE)
 THROWN = [(frame, kind) for frame, kind in THROWN if kind != "malformed"]
 SECTIONS = {
@@ -68,7 +71,7 @@ def taken(kind: str, data: bytes, at: int) -> tuple[Any, int]:
         return data[at : at + size].decode("utf-8"), at + size
     rows, count, at = [], data[at], at + 1
     for _ in range(count):
-        row, at = understood(kind.removeprefix("list of "), data, at)
+        row, at = understood(kind.split(" of ")[1], data, at)
         rows.append(row)
     return tuple(rows), at
 
@@ -148,6 +151,46 @@ def test_frames_to_throw_away_are_thrown_away_for_the_reason_given(frame: str, k
     assert fault.kind.value == kind
 
 
+@pytest.mark.parametrize(("payload", "verdict"), JUDGED)
+def test_stream_tables_are_judged_as_the_document_says(payload: str, verdict: str) -> None:
+    identity = decode(bytes.fromhex(payload))
+
+    assert isinstance(identity, messages.Identity)
+    fault = fault_of_table(identity.streams)
+    assert verdict == ("good" if fault is None else fault.rule.value)
+
+
+def test_the_rules_for_tables_are_those_of_the_document_and_each_has_a_vector() -> None:
+    rules = LAW.split("| rule | a table must have |")[1].split("\n\n")[0]
+
+    names = re.findall(r"^\| ([a-z ]+) \| ", rules, re.MULTILINE)
+
+    assert names == [rule.value for rule in Rule]
+    assert {verdict for _, verdict in JUDGED} == {"good", *names}
+    assert f"1 to {MAX_STREAMS} streams" in rules
+    assert f"1 to {MAX_CHANNELS} channels" in rules
+    assert f"at most {MAX_RATE_HZ:_.0f}".replace("_", " ") in rules
+
+
+def test_no_more_channels_than_the_document_says_fit_a_payload() -> None:
+    most = re.search(r"more than (\d+) channels in all streams together", LAW)
+
+    def table(count: int) -> messages.Identity:
+        channels = tuple(ChannelSpec(chr(33 + n), "", 1.0, -1, 1) for n in range(count // 2))
+        rest = tuple(ChannelSpec(chr(33 + n), "", 1.0, -1, 1) for n in range(count - count // 2))
+        streams = (
+            StreamSpec(1, "a", SampleType.INT16, 1.0, channels),
+            StreamSpec(2, "b", SampleType.INT16, 1.0, rest),
+        )
+        assert fault_of_table(streams) is None
+        return messages.Identity(1, 1, 0, "", "R", 1, streams)
+
+    assert most is not None
+    encode_frame(encode(table(int(most[1]))))
+    with pytest.raises(ProtocolMisuse):
+        encode_frame(encode(table(int(most[1]) + 1)))
+
+
 @pytest.mark.parametrize(("table", "codes"), [("Reply", Outcome), ("Fault", FaultCode)])
 def test_codes_are_those_of_the_document(table: str, codes: type[IntEnum]) -> None:
     rows = re.findall(r"^\| (\d+) \| ([A-Za-z ]+) \|$", SECTIONS[table], re.MULTILINE)
@@ -177,6 +220,8 @@ def test_sample_types_and_stream_names_are_those_of_the_document() -> None:
         ("unit", codec.MAX_UNIT_BYTES),
         ("detail", codec.MAX_DETAIL_BYTES),
         ("head of a SampleBlock", codec.BLOCK_HEAD_BYTES),
+        ("streams in a table, at most", MAX_STREAMS),
+        ("channels of a stream, at most", MAX_CHANNELS),
     ],
 )
 def test_limits_are_those_of_the_document(what: str, value: int) -> None:

@@ -13,7 +13,7 @@ import firmware_protocol
 
 HERE = Path(__file__).parent
 REFERENCE = Path(str(firmware_protocol.__file__)).with_name("reference")
-CORE = ("perpend_frame.c", "perpend_message.c", "perpend_decode.c")
+CORE = ("perpend_frame.c", "perpend_message.c", "perpend_decode.c", "perpend_table.c")
 STRICT = (
     *("-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror", "-Wconversion"),
     *("-fsanitize=address,undefined", "-fno-sanitize-recover=all", "-g"),
@@ -82,7 +82,5 @@ def talk() -> Callable[[Path], Iterator[Ask]]:
 
 @pytest.fixture(scope="session")
 def ask(build: Build, core: list[Path], talk: Callable[[Path], Iterator[Ask]]) -> Iterator[Ask]:
-    """The message driver: frame, feed, hear, say."""
-    # A payload has room for up to 126 streams without channels.
-    driver = build("messages", [*core, HERE / "message_driver.c"], "-DPERPEND_TABLE_STREAMS=128")
-    yield from talk(driver)
+    """The message driver: frame, feed, hear, say, judge."""
+    yield from talk(build("messages", [*core, HERE / "message_driver.c"]))

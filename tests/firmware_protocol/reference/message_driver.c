@@ -3,6 +3,7 @@
  *   frame HEX     the frame of a payload
  *   feed HEX      what a fresh decoder hears: payloads in hex, faults by name
  *   hear HEX      the fields of a payload, as say takes them; "unknown" or "malformed"
+ *   judge HEX     the rule that the stream table of an Identity breaks, "good" if none
  *   say FIELDS    the payload of a message, "misfit" if it does not fit
  *
  * Fields stand in the order of the byte tables: numbers in decimal, f32 as its bits, texts and
@@ -99,25 +100,31 @@ static void rest(perpend_rest *value)
 
 #define TEXT(field) text((field).text, &(field).size, sizeof (field).text)
 
+/* More than a table may have, so that saying it can be refused. */
+static perpend_stream many_streams[255];
+static perpend_channel many_channels[4096];
+
 static void rows(perpend_message *message)
 {
     size_t used = 0;
+    perpend_channel *const channels = saying ? many_channels : table.channels;
+    perpend_stream *const streams = saying ? many_streams : table.streams;
     NUMBER(message->as.identity.stream_count, uint8_t);
-    message->as.identity.streams = table.streams;
+    message->as.identity.streams = streams;
     for (uint8_t i = 0; i < message->as.identity.stream_count; i++) {
-        perpend_stream *const stream = &table.streams[i];
+        perpend_stream *const stream = &streams[i];
         NUMBER(stream->stream_id, uint8_t);
         TEXT(stream->name);
         NUMBER(stream->sample_type, uint8_t);
         real(&stream->rate_hz);
         NUMBER(stream->channel_count, uint8_t);
-        stream->channels = table.channels + used;
+        stream->channels = channels + used;
         for (uint8_t k = 0; k < stream->channel_count; k++, used++) {
-            TEXT(table.channels[used].name);
-            TEXT(table.channels[used].unit);
-            real(&table.channels[used].scale);
-            whole(&table.channels[used].count_min);
-            whole(&table.channels[used].count_max);
+            TEXT(channels[used].name);
+            TEXT(channels[used].unit);
+            real(&channels[used].scale);
+            whole(&channels[used].count_min);
+            whole(&channels[used].count_max);
         }
     }
 }
@@ -192,7 +199,7 @@ static void fields(perpend_message *message)
     }
 }
 
-/* ---- the four questions ---- */
+/* ---- the questions ---- */
 
 static void say(void)
 {
@@ -227,6 +234,19 @@ static void hear(size_t size)
     free(payload);
 }
 
+static void judge(size_t size)
+{
+    perpend_message message;
+    if (perpend_decode(bytes, size, &message, &table) != PERPEND_OK
+        || message.type != PERPEND_IDENTITY) {
+        printf("malformed");
+        return;
+    }
+    const perpend_rule broken =
+        perpend_broken_rule(message.as.identity.streams, message.as.identity.stream_count);
+    printf("%s", broken == PERPEND_TABLE_GOOD ? "good" : perpend_rule_name(broken));
+}
+
 static void feed(size_t size)
 {
     static const char *const names[] = {"", "", "stuffing", "checksum", "short", "overlong"};
@@ -257,6 +277,8 @@ int main(void)
                 print_hex(out, perpend_frame_encode(bytes, size, out));
             } else if (strcmp(question, "feed") == 0) {
                 feed(size);
+            } else if (strcmp(question, "judge") == 0) {
+                judge(size);
             } else {
                 hear(size);
             }

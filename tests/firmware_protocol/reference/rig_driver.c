@@ -1,5 +1,6 @@
 /* A rig whose port is played from stdin; one order a line, one answer a line.
  *
+ *   describe HEX                      take serial and streams from the payload of an Identity
  *   power TICK                        power-up with the tick at TICK
  *   tick TICK                         set the microsecond counter
  *   sample STREAM TICK DROPPED OPEN C C C [C C C]
@@ -41,7 +42,7 @@ static const perpend_channel imu_channels[6] = {
 static const perpend_stream streams[2] = {
     {1, {5, "force"}, PERPEND_INT32, 1000.0f, 3, force_channels},
     {2, {3, "imu"}, PERPEND_INT16, 500.0f, 6, imu_channels}};
-static const perpend_description about = {"driver 1", "D00", 2, streams};
+static perpend_description about = {"driver 1", "D00", 2, streams};
 
 const perpend_description *perpend_port_description(void) { return &about; }
 uint32_t perpend_port_boot_count(void) { return 7; }
@@ -135,6 +136,27 @@ bool perpend_port_store_write(const perpend_name *key, const uint8_t *value, siz
 
 static uint32_t word(void) { return (uint32_t)strtoll(strtok(NULL, " \n"), NULL, 10); }
 
+static void describe(void)
+{
+    static perpend_table table;
+    static char serial[PERPEND_NAME + 1];
+    static uint8_t payload[PERPEND_MAX_PAYLOAD];
+    const char *const hex = strtok(NULL, " \n");
+    unsigned value;
+    size_t size = 0;
+    for (; sscanf(hex + 2 * size, "%2x", &value) == 1; size++) {
+        payload[size] = (uint8_t)value;
+    }
+    perpend_message message;
+    if (perpend_decode(payload, size, &message, &table) == PERPEND_OK) {
+        memset(serial, 0, sizeof serial);
+        memcpy(serial, message.as.identity.rig_serial.text, message.as.identity.rig_serial.size);
+        about.rig_serial = serial;
+        about.stream_count = message.as.identity.stream_count;
+        about.streams = message.as.identity.streams;
+    }
+}
+
 static void hold(void)
 {
     const uint32_t stream = word();
@@ -166,7 +188,9 @@ int main(void)
         const char *const order = strtok(line, " \n");
         if (strcmp(order, "power") == 0) {
             tick_us = word();
-            printf(perpend_rig_power_up(&rig) ? "up" : "unfit");
+            printf("%s", perpend_rig_power_up(&rig) ? "up" : rig.unfit);
+        } else if (strcmp(order, "describe") == 0) {
+            describe();
         } else if (strcmp(order, "tick") == 0) {
             tick_us = word();
         } else if (strcmp(order, "sample") == 0) {

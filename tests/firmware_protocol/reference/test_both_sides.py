@@ -19,10 +19,15 @@ from firmware_protocol.codec import LAYOUTS, Malformed, decode, encode
 from firmware_protocol.errors import ProtocolMisuse
 from firmware_protocol.framing import MAX_PAYLOAD_BYTES, FrameDecoder, FrameFault, encode_frame
 from firmware_protocol.messages import (
+    ChannelSpec,
     FaultCode,
+    Identity,
     Message,
     SampleBlock,
+    SampleType,
+    StreamSpec,
 )
+from firmware_protocol.table import fault_of_table
 
 Ask = Callable[[str], str]
 
@@ -32,6 +37,7 @@ HEARD = re.findall(r"^\| `([0-9a-f]+)` \| (`\w+\(.*\)`|malformed: .*) \|$", LAW,
 THROWN = re.findall(
     r"^\| `([0-9a-f]+)` \| (stuffing|checksum|short|overlong)\b.*\|$", LAW, re.MULTILINE
 )
+JUDGED = re.findall(r"^\| `(81[0-9a-f]+)` \| ([a-z ]+) \|$", LAW, re.MULTILINE)
 NUMBERS = {layout.kind: number for number, layout in LAYOUTS.items()}
 
 # One C process serves all examples; it holds nothing between questions.
@@ -220,6 +226,44 @@ def test_the_sender_of_a_full_block_at_the_end_may_add_01(ask: Ask) -> None:
     )
 
     assert ask(f"feed {(encode_frame(tail)[:-1]).hex()}0100") == tail.hex()
+
+
+@pytest.mark.parametrize(("payload", "verdict"), JUDGED)
+def test_stream_tables_are_judged_in_c_as_the_document_says(
+    ask: Ask, payload: str, verdict: str
+) -> None:
+    assert ask(f"judge {payload}") == verdict
+
+
+f32 = st.floats(width=32) | st.sampled_from([0.0, -0.0, 1e5, 1e-45])
+rails = st.integers(-(2**31), 2**31 - 1) | st.sampled_from([0, -32768, 32767, -32769, 32768])
+short = st.text("ab\0\t \x7f\x80ü", max_size=2)
+channels = st.builds(ChannelSpec, short, short, f32, rails, rails) | st.builds(
+    ChannelSpec, st.sampled_from("abcd"), st.just(""), st.just(1.0), st.just(-1), st.just(1)
+)
+tables = st.lists(
+    st.builds(
+        StreamSpec,
+        st.sampled_from([0, 1, 2, 254, 255]),
+        short | st.sampled_from(["x", "y", "z"]),
+        st.sampled_from(SampleType),
+        f32 | st.just(100.0),
+        st.lists(channels, max_size=4).map(tuple),
+    ),
+    max_size=3,
+).map(tuple)
+
+
+@shared
+@given(streams=tables)
+def test_any_stream_table_is_judged_alike_on_both_sides(
+    ask: Ask, streams: tuple[StreamSpec, ...]
+) -> None:
+    payload = encode(Identity(1, 1, 0, "", "R", 1, streams))
+
+    fault = fault_of_table(streams)
+
+    assert ask(f"judge {payload.hex()}") == ("good" if fault is None else fault.rule.value)
 
 
 EDGES = ["00", "7f", "80", "c1bf", "c280", "dfbf", "e09fbf", "e0a080", "ed9fbf", "eda080", "efbfbf"]

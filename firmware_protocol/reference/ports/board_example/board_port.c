@@ -160,7 +160,7 @@ int main(void)
     hal_begin();
     boot_count = hal_count_boot();
     if (!perpend_rig_power_up(&rig)) {
-        hal_halt(); /* the stream table does not fit the sizes of perpend_port.h */
+        hal_halt(); /* rig.unfit says what is wrong with the description above */
     }
     for (;;) {
         perpend_rig_receive(&rig, bytes, hal_usb_read(bytes, sizeof bytes));

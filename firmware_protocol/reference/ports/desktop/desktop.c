@@ -187,7 +187,7 @@ int main(int count, char **words)
     clock_gettime(CLOCK_MONOTONIC, &switched_on);
     boot_count = (uint32_t)time(NULL);
     if (!perpend_rig_power_up(&rig)) {
-        fprintf(stderr, "the stream table does not fit the sizes of perpend_port.h\n");
+        fprintf(stderr, "the description of this rig is not good: %s\n", rig.unfit);
         return 1;
     }
     printf("%s\n", ptsname(line));
