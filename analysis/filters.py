@@ -136,6 +136,13 @@ def slope_runs(x: Floats, known: Flags, *, fs_hz: float) -> Floats:
     return out
 
 
+def slope_of_part(x: Floats, known: Flags, part: slice, *, fs_hz: float) -> Floats:
+    """Return some rows of what `slope_runs` gives, without working out the others."""
+    around = slice(max(0, part.start - 1), part.stop + 1)
+    slope = slope_runs(x[around], known[around], fs_hz=fs_hz)
+    return slope[part.start - around.start :][: part.stop - part.start]
+
+
 def without_spikes(counts: NDArray[np.int32], *, sds: float) -> tuple[NDArray[np.int32], int]:
     """Replace single-sample spikes of raw counts by the median of five.
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from acquisition.physical import Geometry, right_shoulder_geometry
 from acquisition.recording.model import Recording
 from analysis.cutoff import ResidualCurve, liveliest, residual_analysis
-from analysis.filters import LowPass, slope_runs, smooth_in_place
+from analysis.filters import LowPass, slope_of_part, smooth_in_place
 from analysis.measures import measure_repetitions
 from analysis.orientation import Orientation, orient
 from analysis.practice import practice_told, with_practice
@@ -82,7 +82,9 @@ def analyse(
         ),
         settings=settings,
         passes=2,
+        in_place=True,
     )
+    del pushed, moved, wrench  # an hour's samples are too many to be held twice
     hand = stabilising_hand(recording, grid, orientation.at_home, settings)
     series = _with_second_hand(series, hand)
     spans = find_repetitions(series, settings.repetitions)
@@ -115,9 +117,10 @@ def _without_shell(
     grid: Grid, pushed: Floats, moved: Floats, geometry: Geometry, *, compensate: bool
 ) -> Floats:
     """Return *pushed* with the shell's weight and inertia out, zero still in, same array."""
-    turning = slope_runs(moved[:, 3:], grid.imu_known, fs_hz=grid.fs_hz)
+    force, rate = moved[:, :3], moved[:, 3:]
     for part in parts_of(len(pushed)):
-        motion = ShellMotion(moved[part, :3], moved[part, 3:], turning[part])
+        turning = slope_of_part(rate, grid.imu_known, part, fs_hz=grid.fs_hz)
+        motion = ShellMotion(force[part], rate[part], turning)
         pushed[part] = hand_wrench(pushed[part], geometry, motion, compensate=compensate)
     return pushed
 

@@ -151,6 +151,7 @@ def resolve(
     settings: AnalysisSettings,
     passes: int,
     aim: Aim | None = None,
+    in_place: bool = False,
 ) -> ResolvedSeries:
     """Resolve pushes against a target; the same for live and offline.
 
@@ -159,7 +160,7 @@ def resolve(
     if the hand is on, the force is known, and neither across nor upward it is less certain than
     the target allows. A target that moves is followed by *aim*, which a caller who resolves block
     by block must keep; None begins a new one. *passes* says how often the low-pass ran: 2 offline,
-    1 live.
+    1 live. *in_place* lets the series lie where *found* does, which is spent then.
     """
     count = len(found.time_s)
     aim = aim or Aim(target)
@@ -168,7 +169,21 @@ def resolve(
         for part in parts_of(count)
     )
     smoothing = Smoothing(settings.cutoff_hz, settings.filter_order, passes)
-    return replace(gathered(parts, count), smoothing=smoothing)
+    return replace(
+        gathered(parts, count, _same_places(found) if in_place else None), smoothing=smoothing
+    )
+
+
+def _same_places(found: Unresolved) -> dict[str, Floats | Flags]:
+    """Return where the series may lie, by field: each part of it is made before it is put there."""
+    return {
+        "time_s": found.time_s,
+        "force_n": found.wrench[:, :3],
+        "contact_point_m": found.wrench[:, 3:],
+        "missing": found.missing,
+        "saturated": found.saturated,
+        "contact": found.contact,
+    }
 
 
 def _resolve(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import Any
@@ -129,10 +129,15 @@ def joined(parts: Sequence[ResolvedSeries]) -> ResolvedSeries | None:
     return gathered(parts, sum(len(part) for part in parts))
 
 
-def gathered(parts: Iterable[ResolvedSeries], count: int) -> ResolvedSeries:
+def gathered(
+    parts: Iterable[ResolvedSeries],
+    count: int,
+    into: Mapping[str, NDArray[Any]] | None = None,
+) -> ResolvedSeries:
     """Return consecutive parts, of *count* rows together, as one series that cannot be changed.
 
-    The parts may be made on the way: none is kept.
+    The parts may be made on the way: none is kept. What *into* has by the name of a field, of
+    *count* rows, is filled and becomes part of the series; the others are new.
     """
     whole: dict[str, Any] = {}
     begin = 0
@@ -145,7 +150,8 @@ def gathered(parts: Iterable[ResolvedSeries], count: int) -> ResolvedSeries:
                 continue
             if not begin:
                 # Each component in one piece of memory: that is how they are looked at.
-                whole[field.name] = np.empty((count, *value.shape[1:]), value.dtype, order="F")
+                new = np.empty((count, *value.shape[1:]), value.dtype, order="F")
+                whole[field.name] = into.get(field.name, new) if into else new
             whole[field.name][here] = value
         begin = here.stop
     return read_only(ResolvedSeries(**whole))

@@ -15,6 +15,7 @@ from analysis.filters import (
     design,
     dual_pass_factor,
     live_delay_s,
+    slope_of_part,
     slope_runs,
     smooth,
     smooth_runs,
@@ -168,6 +169,19 @@ def test_what_is_not_finite_is_refused() -> None:
 def test_a_cutoff_beyond_the_rate_is_refused() -> None:
     with pytest.raises(ValueError, match=r"10\.0 Hz does not fit a rate of 20\.0 Hz"):
         design(SPEC, fs_hz=20.0, passes=2)
+
+
+@given(st.lists(st.booleans(), min_size=1, max_size=30), st.integers(0, 29), st.integers(1, 30))
+def test_the_slopes_of_a_part_are_those_of_the_whole(
+    flags: list[bool], start: int, size: int
+) -> None:
+    known = np.array(flags)
+    x = np.random.default_rng(6).normal(size=(len(known), 2))
+    part = slice(min(start, len(known) - 1), min(start + size, len(known)))
+
+    some = slope_of_part(x, known, part, fs_hz=10.0)
+
+    np.testing.assert_array_equal(some, slope_runs(x, known, fs_hz=10.0)[part])
 
 
 def test_slopes_do_not_reach_across_gaps() -> None:
