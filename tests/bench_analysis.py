@@ -177,7 +177,7 @@ def whole(path: Path) -> dict[str, float]:
 def times(path: Path) -> dict[str, float]:
     """Let floor and analysis take turns; return the parts of the quickest run of each."""
     runs = [(floor(path), whole(path)) for _ in range(RUNS)]
-    found = {}
+    found: dict[str, float] = {}
     for name, each in zip(("floor", "whole"), zip(*runs, strict=True), strict=True):
         best = min(each, key=lambda run: run["all"])
         best["wall"] = min(run["wall"] for run in each)

@@ -59,7 +59,7 @@ def test_what_the_low_pass_took_is_given_back(passes: int) -> None:
 def test_the_density_is_that_of_scipy(size: int) -> None:
     """Hann windows, half overlapping, a straight line taken out of each: `scipy.signal.welch`."""
     x = np.random.default_rng(5).normal(size=1234) + 0.01 * np.arange(1234)
-    _, density = signal.welch(x, 100.0, nperseg=size, detrend="linear")
+    _, density = signal.welch(x, 100.0, nperseg=size, detrend=signal.detrend)
 
     assert welch_density(x, size, fs_hz=100.0) == pytest.approx(density, rel=1e-9, abs=1e-15)
 
