@@ -313,8 +313,8 @@ class Pong:
     Attributes:
         request_id: That of the question.
         host_time_us: As it came.
-        received_us: The rig's clock when the question was whole.
-        sent_us: The rig's clock when this answer was handed to the line.
+        received_us: The rig's clock when it had the whole question.
+        sent_us: The rig's clock when the first byte of this answer was handed to the line.
     """
 
     request_id: int

@@ -176,6 +176,8 @@ class VirtualPort:
             TransportLost: Not open.
         """
         self._require_open()
+        if not self._pacer.unpaced:
+            self._answers += self._device.poll(self._pacer.elapsed_us())
         self._answers += self._device.receive(data)
 
     def close(self) -> None:
@@ -194,7 +196,7 @@ class VirtualPort:
         while self._called_ns:
             ago_s = (self._clock.now_ns() - self._called_ns.popleft()) / NS_PER_S
             self._device.hear_stop(0.0 if self._pacer.unpaced else self._pacer.rig_s(ago_s))
-        return answers + sent
+        return self._device.pong() + answers + sent
 
     def _require_open(self) -> None:
         if not self._open:

@@ -89,6 +89,8 @@ class RigDevice:
         self._out = bytearray()
         self._store = {} if store is None else store
         self._room = True
+        self._asked: Ping | None = None
+        self._asked_us = 0
         self.out_of_order = False
         self._reset()
 
@@ -116,7 +118,7 @@ class RigDevice:
         return max(0.0, (due_us - self._now_us) * 1e-6 / self._rate)
 
     def receive(self, data: bytes) -> bytes:
-        """Take in what the host sent; return the answers."""
+        """Take in what the host sent since `poll`; return the answers, but `pong`."""
         for item in [] if self.out_of_order else self._end.receive(data):
             if isinstance(item, HostMessage):
                 self._obey(item)
@@ -141,6 +143,18 @@ class RigDevice:
             self._at_us = due_us
             happen()
         return self._taken()
+
+    def pong(self) -> bytes:
+        """Return the answer to the latest Ping, empty if none waits.
+
+        It tells the time of now: to be called when the line takes it, between two frames.
+        """
+        asked, self._asked = self._asked, None
+        if asked is None or self.out_of_order:
+            return b""
+        return self._framed(
+            Pong(asked.request_id, asked.host_time_us, self._asked_us, self._now_us)
+        )
 
     def power_up(self) -> None:
         """Begin anew, as after a loss of power: clock at 0, not streaming."""
@@ -184,6 +198,8 @@ class RigDevice:
 
     def _reset(self) -> None:
         self._end = RigEnd()
+        self._asked = None
+        self._asked_us = 0
         self._senders: list[Sender] = []
         self._settings = settings_of(self._rig.streams)
         self._streaming = False
@@ -222,8 +238,8 @@ class RigDevice:
                 self._senders = []
                 self._streaming = False
                 self._say(Reply(request_id, Outcome.DONE))
-            case Ping(request_id, host_time_us):
-                self._say(Pong(request_id, host_time_us, self._now_us, self._now_us))
+            case Ping():
+                self._asked, self._asked_us = message, self._now_us
             case RestartCounters(request_id):
                 self._overrun_samples = 0
                 self._say(Reply(request_id, Outcome.DONE))
@@ -314,10 +330,13 @@ class RigDevice:
         return self._rail_until_us if sender.spec.name == FORCE_STREAM else 0
 
     def _say(self, message: RigMessage) -> None:
+        self._out += self._framed(message)
+
+    def _framed(self, message: RigMessage) -> bytes:
         frame = self._end.send(message)
         for fault, share in self._line_faults:
             frame = fault.apply(frame, share, self._dice)
-        self._out += frame
+        return frame
 
     def _taken(self) -> bytes:
         taken = bytes(self._out)

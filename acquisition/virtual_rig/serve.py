@@ -163,6 +163,7 @@ class _Line:
         self._pacer = pacer
         self._polled_us = 0
         self._backlog = bytearray()
+        self._mid_frame = False
 
     def run(self, stop: threading.Event) -> None:
         """Go on until *stop* is set.
@@ -175,8 +176,8 @@ class _Line:
             writers = [self._waitable] if self._backlog else []
             select.select([self._waitable], writers, [], self._wait_s())
             try:
-                self._hear()
                 self._let_time_pass(stop)
+                self._hear()
                 self._speak()
             except OSError as cause:
                 raise _Gone from cause
@@ -206,6 +207,12 @@ class _Line:
             self._backlog += self._device.poll(self._polled_us, room=room)
 
     def _speak(self) -> None:
+        if not select.select([], [self._waitable], [], 0)[1]:
+            return
+        if not self._mid_frame:  # ahead of all that waits: it tells when it went
+            self._backlog[:0] = self._device.pong()
         with contextlib.suppress(BlockingIOError):
             if self._backlog:
-                del self._backlog[: self._write(bytes(self._backlog))]
+                taken = self._write(bytes(self._backlog))
+                self._mid_frame = self._backlog[taken - 1] != 0
+                del self._backlog[:taken]

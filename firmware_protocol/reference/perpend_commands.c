@@ -162,18 +162,20 @@ static void write_store(perpend_rig *rig, const perpend_message *asked)
     reply(rig, asked->request_id, kept ? PERPEND_DONE : PERPEND_NOT_POSSIBLE_NOW);
 }
 
-static void pong(perpend_rig *rig, const perpend_message *asked, uint64_t received_us)
+/* Said when it goes to the line. */
+static void pong(perpend_rig *rig, const perpend_message *asked)
 {
-    perpend_message message = {.type = PERPEND_PONG, .request_id = asked->request_id};
-    message.as.clock.host_time_us = asked->as.clock.host_time_us;
-    message.as.clock.received_us = received_us;
-    message.as.clock.sent_us = perpend_rig_now(rig);
-    perpend_rig_say(rig, &message, 0);
+    perpend_message *const message = &rig->pong;
+    memset(message, 0, sizeof *message);
+    message->type = PERPEND_PONG;
+    message->request_id = asked->request_id;
+    message->as.clock.host_time_us = asked->as.clock.host_time_us;
+    message->as.clock.received_us = perpend_rig_now(rig);
+    rig->pong_waits = true;
 }
 
 static void obey(perpend_rig *rig, const perpend_message *asked)
 {
-    const uint64_t received_us = perpend_rig_now(rig);
     const uint8_t request_id = asked->request_id;
     switch (asked->type) {
     case PERPEND_IDENTIFY:
@@ -198,7 +200,7 @@ static void obey(perpend_rig *rig, const perpend_message *asked)
         zero(rig, request_id, asked->as.stream.stream_id);
         break;
     case PERPEND_PING:
-        pong(rig, asked, received_us);
+        pong(rig, asked);
         break;
     case PERPEND_SELF_TEST:
         self_test(rig, request_id);
@@ -280,5 +282,6 @@ bool perpend_rig_power_up(perpend_rig *rig)
     rig->next_status_us = 1000000u;
     rig->out_size = 1; /* one delimiter ends whatever noise was before */
     rig->outbox[0] = 0;
+    rig->mid_frame = true;
     return rig->unfit == NULL;
 }

@@ -63,7 +63,8 @@ bool perpend_port_zero(uint8_t stream);
  * PERPEND_DETAIL characters and an end mark, and comes empty. */
 bool perpend_port_self_test(char *detail);
 
-/* Give bytes to the line; returns how many it took, 0 if it is full. */
+/* Give bytes to the line; returns how many it took, 0 if it is full. What it took should leave
+ * within 2 ms: the time in a Pong is that of its first byte here. */
 size_t perpend_port_write(const uint8_t *bytes, size_t size);
 
 /* The value of a key into `value`; returns its length, 0 if there is none or no room. */

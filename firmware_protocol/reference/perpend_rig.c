@@ -39,17 +39,53 @@ bool perpend_rig_say(perpend_rig *rig, const perpend_message *message, size_t sp
     return true;
 }
 
+/* How much of the outbox can go in one piece: up to where the ring begins anew, and while a Pong
+ * waits no further than the end of the frame that is on the line. */
+static size_t next_piece(const perpend_rig *rig)
+{
+    const size_t to_end = PERPEND_OUTBOX_BYTES - rig->out_at;
+    const size_t piece = rig->out_size < to_end ? rig->out_size : to_end;
+    const uint8_t *const bytes = rig->outbox + rig->out_at;
+    const uint8_t *const end = rig->pong_waits && piece > 0 ? memchr(bytes, 0, piece) : NULL;
+    return end == NULL ? piece : (size_t)(end - bytes) + 1u;
+}
+
+/* A Pong goes ahead of all that waits, as soon as no frame is half sent: so its time is that of
+ * its own first byte. What the line leaves of it becomes the front of the outbox. */
+static void send_pong(perpend_rig *rig)
+{
+    rig->pong.as.clock.sent_us = perpend_rig_now(rig);
+    const size_t payload = perpend_encode(&rig->pong, rig->payload);
+    const size_t size = perpend_frame_encode(rig->payload, payload, rig->frame);
+    if (size > PERPEND_OUTBOX_BYTES - rig->out_size) {
+        return; /* after the next frame there is room */
+    }
+    const size_t taken = perpend_port_write(rig->frame, size);
+    rig->pong_waits = taken == 0;
+    rig->mid_frame = taken > 0 && taken < size;
+    for (size_t i = size; rig->mid_frame && i > taken; i--) {
+        rig->out_at = (rig->out_at + PERPEND_OUTBOX_BYTES - 1u) % PERPEND_OUTBOX_BYTES;
+        rig->outbox[rig->out_at] = rig->frame[i - 1u];
+        rig->out_size++;
+    }
+}
+
 static void empty_outbox(perpend_rig *rig)
 {
-    while (rig->out_size > 0) {
-        const size_t to_end = PERPEND_OUTBOX_BYTES - rig->out_at;
-        const size_t piece = rig->out_size < to_end ? rig->out_size : to_end;
-        const size_t taken = perpend_port_write(rig->outbox + rig->out_at, piece);
-        rig->out_at = (rig->out_at + taken) % PERPEND_OUTBOX_BYTES;
-        rig->out_size -= taken;
-        if (taken < piece) {
-            return;
+    bool takes_more = true;
+    while (takes_more) {
+        if (rig->pong_waits && !rig->mid_frame) {
+            send_pong(rig);
         }
+        const size_t piece = next_piece(rig);
+        const size_t taken =
+            piece > 0 ? perpend_port_write(rig->outbox + rig->out_at, piece) : 0;
+        if (taken > 0) {
+            rig->mid_frame = rig->outbox[rig->out_at + taken - 1u] != 0;
+            rig->out_at = (rig->out_at + taken) % PERPEND_OUTBOX_BYTES;
+            rig->out_size -= taken;
+        }
+        takes_more = taken > 0 && taken == piece;
     }
 }
 

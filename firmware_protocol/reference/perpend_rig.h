@@ -49,6 +49,9 @@ typedef struct {
     uint8_t frame[PERPEND_FRAME_ROOM];
     uint8_t outbox[PERPEND_OUTBOX_BYTES];
     size_t out_at, out_size; /* a ring: where it begins, how much is in it */
+    bool mid_frame;          /* the last byte given to the line did not end a frame */
+    bool pong_waits;         /* one at a time: the latest question */
+    perpend_message pong;
 } perpend_rig;
 
 /* Clock to 0, idle. False, and of no use, if the port's description breaks a rule of PROTOCOL.md,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from itertools import pairwise
 from typing import TypeVar
 
@@ -336,10 +337,14 @@ def test_a_ping_brings_its_clock_and_the_hosts_own_time_back(make_rig: MakeRig) 
     conversation = Conversation(RigDevice(make_rig()))
     conversation.pass_time(0.25)
 
-    conversation.say(conversation.host.ask(lambda number: Ping(number, 77)))
+    for host_time_us in (76, 77):  # the latest is answered
+        conversation.say(conversation.host.ask(partial(Ping, host_time_us=host_time_us)))
+    conversation.pass_time(0.01)
+    said = conversation.host.receive(conversation.device.pong())
 
-    (pong,) = conversation.of(Pong)
-    assert pong == Pong(conversation.host.last_request, 77, 250_000, 250_000)
+    assert conversation.of(Pong) == []
+    assert said == [Pong(conversation.host.last_request, 77, 250_000, 260_000)]
+    assert conversation.device.pong() == b""
 
 
 def test_its_store_keeps_gives_and_forgets(make_rig: MakeRig) -> None:

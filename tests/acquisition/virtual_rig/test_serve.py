@@ -7,6 +7,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
+from functools import partial
 
 import numpy as np
 import pytest
@@ -20,7 +21,7 @@ from acquisition.virtual_rig.device import RigDevice
 from acquisition.virtual_rig.serve import serve_pty, serve_tcp
 from firmware_protocol.ends import HostEnd
 from firmware_protocol.framing import FrameFault
-from firmware_protocol.messages import Reply, SampleBlock
+from firmware_protocol.messages import Ping, Pong, Reply, SampleBlock
 
 MakeRig = Callable[..., VirtualRig]
 Served = Callable[..., AbstractContextManager[str]]
@@ -110,6 +111,24 @@ def test_in_real_time_a_block_comes_as_soon_as_it_is_complete(
         _, blocks, _ = stream(transport, 300)
 
     assert [block.sequence for block in blocks[:3]] == [0, 10, 20]
+
+
+@pytest.mark.parametrize("serve", BOTH)
+def test_pings_are_answered_between_the_blocks(
+    served: Served, make_rig: MakeRig, serve: Callable[..., None]
+) -> None:
+    rig = make_rig()
+    with served(serve, lambda: RigDevice(rig), speed=MAX_SPEED) as url, opened(url) as transport:
+        host, _, heard = stream(transport, 300)
+        pongs: list[Pong] = []
+        for number in range(5):
+            transport.write(host.ask(partial(Ping, host_time_us=number)))
+            heard += listen(transport, host, lambda h: any(isinstance(m, Pong) for m in h))
+            pongs = [m for m in heard if isinstance(m, Pong)]
+
+    assert [pong.host_time_us for pong in pongs] == list(range(5))
+    assert all(pong.received_us <= pong.sent_us for pong in pongs)
+    assert not any(isinstance(m, FrameFault) for m in heard)
 
 
 def test_only_this_machine_is_let_in_by_default(served: Served, make_rig: MakeRig) -> None:

@@ -12,7 +12,7 @@ from acquisition.transports.url import parse_url
 from acquisition.transports.virtual import VirtualPort
 from acquisition.virtual_rig.rigs import RIG_FILES
 from firmware_protocol.ends import HostEnd
-from firmware_protocol.messages import Identity, SampleBlock
+from firmware_protocol.messages import Identity, Ping, Pong, SampleBlock
 
 
 def port(options: str, clock: ManualClock | None = None) -> VirtualPort:
@@ -47,6 +47,23 @@ def test_a_whole_trial_comes_through_the_door_of_real_rigs() -> None:
     rig = opened.virtual_rig
     assert (rig.rig.rig.id, rig.trainee.code, rig.seed) == ("L02", "T03", 7)
     assert np.array_equal(counts, rig.force_counts(0, int(rig.streams[0].sample_count)))
+
+
+def test_a_pong_tells_when_the_question_came_and_when_the_answer_went() -> None:
+    clock = ManualClock()
+    opened = port("?ppm=0", clock)
+    host = begin(opened)
+    opened.read()
+    clock.advance(0.0043)
+    asked_us = clock.now_ns() // 1000
+    opened.write(host.ask(lambda number: Ping(number, asked_us)))
+    clock.advance(0.0031)
+
+    (pong,) = (item for item in host.receive(opened.read()) if isinstance(item, Pong))
+
+    assert pong.host_time_us == asked_us
+    assert pong.received_us == pytest.approx(asked_us, abs=1)
+    assert pong.sent_us == pytest.approx(asked_us + 3100, abs=1)
 
 
 def test_at_full_speed_each_read_gives_the_next_twenty_milliseconds() -> None:

@@ -191,6 +191,74 @@ def test_hours_are_counted_over_many_wraps(rig: Rig) -> None:
     assert pong == m.Pong(3, 2**64 - 1, 40 * 2**30, 40 * 2**30)
 
 
+def test_a_pong_has_the_time_at_which_its_first_byte_went_to_the_line(rig: Rig) -> None:
+    rig.room(0)
+    rig.at(1000)
+    assert rig.tell(m.Ping(3, 7)) == []
+    rig.at(3000)
+    rig.room(5)
+    assert rig.at(4000) == []
+    rig.room(MAX_TICK - 1)
+
+    assert rig.at(9000) == [m.Pong(3, 7, 1000, 4000)]
+
+
+def test_a_pong_goes_ahead_of_blocks_that_wait_but_not_into_a_frame(rig: Rig) -> None:
+    rig.tell(m.Start(1))
+    rig.room(100)
+    first = rig.stream_ms(1, 30)  # three blocks, the first half sent
+    rig.tell(m.Ping(3, 7))
+    rig.room(MAX_TICK - 1)
+    said = rig.at(40_000)
+
+    assert first == []
+    assert [type(x) for x in said] == [m.SampleBlock, m.Pong, m.SampleBlock, m.SampleBlock]
+    assert [b.sequence for b in blocks(said)] == [0, 10, 20]
+    assert said[1] == m.Pong(3, 7, 30_007, 40_000)
+
+
+def test_of_pings_that_wait_the_latest_is_answered(rig: Rig) -> None:
+    rig.room(0)
+    rig.tell(m.Ping(3, 7), m.Ping(4, 8))
+    rig.room(MAX_TICK - 1)
+
+    assert rig.at(500) == [m.Pong(4, 8, 0, 500)]
+
+
+@settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
+@given(
+    steps=st.lists(
+        st.tuples(st.booleans(), st.sampled_from([0, 1, 7, 31, 32, 33, 150, 5000])), max_size=60
+    )
+)
+def test_pongs_spoil_nothing_however_slowly_the_line_takes(
+    rig_ask: Ask, steps: list[tuple[bool, int]]
+) -> None:
+    rig = Rig(rig_ask)
+    rig.tell(m.Start(1))
+    said: list[Message] = []
+    asked: dict[int, int] = {}
+    for number, (ping, room) in enumerate(steps, 1):
+        rig.room(0)
+        said += rig.stream_ms(7 * number, 7)
+        now_us = 7007 + 7000 * number - 1000
+        if ping:
+            asked[number] = now_us
+            said += rig.tell(m.Ping(number, number))
+        rig.room(room)
+        said += rig.at(now_us + 1)
+    rig.room(MAX_TICK - 1)
+    said += rig.at(1_000_000)
+
+    numbers = [b.sequence for b in blocks(said)]
+    assert numbers == sorted(set(numbers))
+    assert all(b.sequence % 10 == 0 for b in blocks(said))
+    pongs = [x for x in said if isinstance(x, m.Pong)]
+    assert [p.request_id for p in pongs][-1:] == list(asked)[-1:]
+    for pong in pongs:
+        assert pong.received_us == asked[pong.request_id] < pong.sent_us
+
+
 def test_a_status_comes_every_second_streaming_or_not(rig: Rig) -> None:
     idle = [x for ms in range(1, 3001) if ms % 5 == 0 for x in rig.at(ms * 1000)]
     rig.tell(m.Start(1))
