@@ -84,7 +84,7 @@ class Intake:
         return list(blocks.values())
 
     def take(self, raw: SampleBlock, now_ns: int) -> StreamBlock | None:
-        """Return a block as arrays, None if it is a repetition or makes no sense.
+        """Return a block as arrays, None if it comes twice, too late, or makes no sense.
 
         Raises:
             ClockWentBack: The rig must have restarted; the block is dropped, and counted.
@@ -97,7 +97,8 @@ class Intake:
             self.drop(raw)
             raise ClockWentBack
         tracked = tracker.take(raw, now_ns)
-        self._tally["lost_samples"] += tracked.lost
+        self._tally["lost_samples"] += tracked.lost - tracked.reordered
+        self._tally["reordered_samples"] += tracked.reordered
         self._tally["repeated_samples"] += tracked.repeated
         if tracked.block is not None:
             self.block_ns = now_ns

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from operator import add, le
@@ -18,6 +19,8 @@ SEQUENCE_MODULUS = 2**32
 MAX_TIME_US = 2**62
 """A device time beyond this (146 000 years) is nonsense, and would overflow further on."""
 RATE_WINDOW_US = 1_000_000
+RECENT_GAPS = 64
+"""A block that comes later than so many gaps is taken for a repetition."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,19 +31,23 @@ class Tracked:
         block: It as arrays, or None if it is not to be used.
         lost: Samples missing between the block before and this one.
         repeated: Samples that came before; they are not passed on twice.
+        reordered: Samples told lost with a block before, that come now, too late.
     """
 
     block: StreamBlock | None
     lost: int = 0
     repeated: int = 0
+    reordered: int = 0
 
 
 class StreamTracker:
     """Unwraps the numbers of one stream in one segment, and accounts for every one.
 
     Sample numbers count from 0 at start. A block that begins before the number expected next
-    is a repetition and is dropped whole; should it have held something new, that shows as
-    lost with the block after. So block numbers only ever rise.
+    is dropped whole, so that block numbers only ever rise and whoever looks on live sees no
+    sample after a later one. If it lies in a recent gap it comes out of order, and its samples
+    were not lost on the line; else it is a repetition, and should it have held something new,
+    that shows as lost with the block after.
 
     Args:
         spec: The stream.
@@ -56,6 +63,7 @@ class StreamTracker:
         self._segment = segment
         self._next = 0
         self._last_us = 0
+        self._gaps: deque[range] = deque(maxlen=RECENT_GAPS)
         self._rate_from: tuple[int, int] | None = None
         self.rate_hz: float | None = None
 
@@ -74,9 +82,13 @@ class StreamTracker:
     def take(self, raw: SampleBlock, arrival_ns: int) -> Tracked:
         """Take a block that `fits`."""
         ahead = self._ahead(raw)
-        if ahead < 0:
-            return Tracked(None, repeated=raw.sample_count)
         number = self._next + ahead
+        if ahead < 0:
+            count = raw.sample_count
+            late = self._filled(range(number, number + count))
+            return Tracked(None, reordered=count) if late else Tracked(None, repeated=count)
+        if ahead:
+            self._gaps.append(range(self._next, number))
         block = stream_block(
             raw,
             self.spec,
@@ -129,6 +141,17 @@ class StreamTracker:
         self._next = block.sample_number + len(block)
         self._last_us = block.end_us
         self._measure_rate(block)
+
+    def _filled(self, late: range) -> bool:
+        """Tell whether samples lie in a gap; what is left of it stays one."""
+        for at, gap in enumerate(self._gaps):
+            if gap.start <= late.start and late.stop <= gap.stop:
+                rest = range(gap.start, late.start), range(late.stop, gap.stop)
+                gaps = [*self._gaps]
+                gaps[at : at + 1] = [part for part in rest if part]
+                self._gaps = deque(gaps, maxlen=RECENT_GAPS)
+                return True
+        return False
 
     def _ahead(self, raw: SampleBlock) -> int:
         difference = (raw.sequence - self._next) % SEQUENCE_MODULUS

@@ -91,7 +91,8 @@ def main() -> int:
         size_mib = out.stat().st_size / 2**20
         faults = verify_recording(out).faults
     ledger = source.ledger
-    missing = ledger.sent - recorded - counts.lost_samples - counts.dropped_by_host_samples
+    dropped = counts.dropped_by_host_samples + counts.reordered_samples
+    missing = ledger.sent - recorded - counts.lost_samples - dropped
     early, half = memory[0], memory[len(memory) // 2]
     growth = memory[-1] - half
     print(f"{hours:g} h of the rig's time in {took_s:.0f} s ({hours * 3600 / took_s:.0f} x)")

@@ -118,6 +118,22 @@ class CheckedFile:
         Raises:
             RecordingError: They cannot be read.
         """
+        stored = self.stored_rows(table, start, stop)
+        if stored.dtype == table.dtype:
+            return stored
+        rows = np.zeros(stored.shape, dtype=table.dtype)
+        for name in stored.dtype.names or ():
+            rows[name] = stored[name]
+        return rows
+
+    def stored_rows(
+        self, table: TableSpec, start: int = 0, stop: int | None = None
+    ) -> NDArray[Any]:
+        """Return rows of a table with the columns that the file has, as its hash was made of them.
+
+        Raises:
+            RecordingError: They cannot be read.
+        """
         if table.path in self.lost_tables:
             return np.empty((0, *table.row_shape), dtype=table.dtype)
         with damage(self.path):
@@ -161,9 +177,14 @@ class CheckedFile:
         self._tables: dict[str, h5py.Dataset] = {}
         for table in tables:
             self._open(table)
-        claimed = sum(self.row_count(table) * table.row_bytes for table in tables)
+        claimed = sum(self._claimed_bytes(table) for table in tables)
         if claimed > size + TORN_BYTES * self.cut_off:
             raise ValueError(f"claims to hold {claimed} bytes, but is only {size} long")
+
+    def _claimed_bytes(self, table: TableSpec) -> int:
+        if table.path in self.lost_tables:
+            return 0
+        return int(self._tables[table.path].size * self._tables[table.path].dtype.itemsize)
 
     def _open(self, table: TableSpec) -> None:
         try:
@@ -244,7 +265,9 @@ def _open_table(file: h5py.File, table: TableSpec) -> h5py.Dataset:
         group = group[name]
     if not isinstance(group, h5py.Dataset):
         raise TypeError(f"{table.path} is no table")
-    if group.dtype != table.dtype or group.ndim < 1 or group.shape[1:] != table.row_shape:
+    # None is left out: for numpy it equals the type of plain numbers.
+    known = [kind for kind in (table.dtype, table.earlier) if kind is not None]
+    if group.dtype not in known or group.ndim < 1 or group.shape[1:] != table.row_shape:
         raise ValueError(f"{table.path} has other columns than the schema's")
     chunks = (table.chunk_rows, *table.row_shape)
     if group.chunks != chunks or group.id.get_create_plist().get_nfilters():
@@ -258,7 +281,7 @@ def _groups_above(tables: set[str]) -> set[str]:
 
 
 def _readable_chunks(dataset: h5py.Dataset, table: TableSpec) -> NDArray[Any]:
-    rows = np.zeros(dataset.shape, dtype=table.dtype)
+    rows = np.zeros(dataset.shape, dtype=dataset.dtype)
     for start in range(0, len(rows), table.chunk_rows):
         # A kill within a flush can leave the newest chunk outside of what the file calls its own.
         with contextlib.suppress(OSError, RuntimeError):

@@ -115,8 +115,11 @@ LINK_FIELDS = (
     "unknown_messages",
     "rig_overrun_samples",
     "dropped_by_host_samples",
+    "reordered_samples",
 )
 LINK_DTYPE = np.dtype([("arrival_ns", "<i8"), *((name, "<i8") for name in LINK_FIELDS)])
+EARLIER_LINK_DTYPE = np.dtype([("arrival_ns", "<i8"), *((n, "<i8") for n in LINK_FIELDS[:-1])])
+"""Of recordings made when a block out of order was told lost and repeated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,12 +131,14 @@ class TableSpec:
         dtype: Of a row's values.
         columns: Values in a row; 0 for a table of one axis.
         chunk_rows: Rows in a chunk.
+        earlier: Of a row in older files: the same without the newest columns, which are 0 then.
     """
 
     path: str
     dtype: np.dtype[np.void] | np.dtype[np.signedinteger]
     columns: int
     chunk_rows: int
+    earlier: np.dtype[np.void] | None = None
 
     @property
     def row_shape(self) -> tuple[int, ...]:
@@ -155,7 +160,7 @@ splits (at 64 chunks, then every 32), more. With chunks of 4 rows, flushed after
 3 of 350 killed files had a torn index; with 1024 rows none of 360."""
 EVENTS = TableSpec("/events", EVENT_DTYPE, 0, 16)
 FAULTS = TableSpec("/faults", FAULT_DTYPE, 0, 64)
-LINK = TableSpec("/link", LINK_DTYPE, 0, 256)
+LINK = TableSpec("/link", LINK_DTYPE, 0, 256, EARLIER_LINK_DTYPE)
 SYNC_DTYPE = np.dtype(
     [
         ("asked_ns", "<i8"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from operator import add, attrgetter, sub
 from pathlib import Path
 
@@ -59,7 +59,19 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class LinkCounts:
-    """What arrived, and what did not. Every lost sample is counted somewhere here."""
+    """What arrived, and what did not. Every lost sample is counted somewhere here.
+
+    Attributes:
+        frames: Whole ones.
+        bad_frames: Thrown away: damaged on the line.
+        lost_samples: Jumps of the numbering that nothing has filled since.
+        repeated_samples: Came twice; used once.
+        unknown_messages: Whole frames that made no sense.
+        rig_overrun_samples: The rig says it had to drop them.
+        dropped_by_host_samples: Came between two segments.
+        reordered_samples: Came out of order, after later ones; not lost on the line, but
+            dropped, so that they are missing in the recording all the same.
+    """
 
     frames: int = 0
     bad_frames: int = 0
@@ -68,19 +80,28 @@ class LinkCounts:
     unknown_messages: int = 0
     rig_overrun_samples: int = 0
     dropped_by_host_samples: int = 0
+    reordered_samples: int = 0
 
     @property
     def missing_samples(self) -> int:
         """Samples missing, wherever they were lost."""
-        return self.lost_samples + self.rig_overrun_samples + self.dropped_by_host_samples
+        dropped = self.dropped_by_host_samples + self.reordered_samples
+        return self.lost_samples + self.rig_overrun_samples + dropped
 
     def plus(self, other: LinkCounts) -> LinkCounts:
         """Return both together."""
         return LinkCounts(*map(add, _figures(self), _figures(other)))
 
     def since(self, before: LinkCounts) -> LinkCounts:
-        """Return what came on top of *before*."""
-        return LinkCounts(*map(sub, _figures(self), _figures(before)))
+        """Return what came on top of *before*.
+
+        What came late is no more lost: of a gap before, that takes nothing from what came after.
+        """
+        more = LinkCounts(*map(sub, _figures(self), _figures(before)))
+        if more.lost_samples >= 0:
+            return more
+        late = more.reordered_samples + more.lost_samples
+        return replace(more, lost_samples=0, reordered_samples=late)
 
 
 # Not `dataclasses.astuple`: it copies deeply, and this is asked after every read.

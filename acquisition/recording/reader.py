@@ -247,7 +247,9 @@ def link_counts(file: CheckedFile) -> LinkCounts:
     """Return the accounts as last written to an open recording."""
     rows = file.rows(layout.LINK)
     rows = rows[rows["frames"] > 0]
-    return LinkCounts(*rows[-1].item()[1:]) if len(rows) else LinkCounts()
+    if not len(rows):
+        return LinkCounts()
+    return LinkCounts(**{name: int(rows[-1][name]) for name in layout.LINK_FIELDS})
 
 
 def _decoded(text: bytes) -> str:
@@ -257,5 +259,5 @@ def _decoded(text: bytes) -> str:
 def _account(file: CheckedFile, table: TableSpec) -> tuple[int, str]:
     digest, total = hashlib.sha256(), file.row_count(table)
     for start in range(0, total, HASH_ROWS):
-        digest.update(file.rows(table, start, start + HASH_ROWS).tobytes())
+        digest.update(file.stored_rows(table, start, start + HASH_ROWS).tobytes())
     return total, digest.hexdigest()

@@ -145,7 +145,7 @@ def _with_last_line(link: NDArray[Any], streams: Sequence[WireStream]) -> NDArra
     last = np.zeros(1, dtype=layout.LINK_DTYPE)
     if len(link):
         last[:] = link[-1:]
-    jumped = sum(map(jumped_samples, streams))
+    jumped = sum(map(jumped_samples, streams)) - int(last["reordered_samples"][0])
     last["lost_samples"] = max(int(last["lost_samples"][0]), jumped)
     last["frames"] = max(int(last["frames"][0]), sum(len(wire.blocks) for wire in streams))
     return np.concatenate([link, last])

@@ -188,11 +188,17 @@ def _missing(file: CheckedFile, streams: Sequence[WireStream], counts: LinkCount
         times = "once" if breaks == 1 else f"{breaks} times"
         yield f"the line or the rig was away {times}; what happened meanwhile is not recorded"
     jumped = sum(map(jumped_samples, streams))
-    lost = counts.lost_samples
+    jumped, lost = max(0, jumped - counts.reordered_samples), counts.lost_samples
     if jumped > lost and not file.cut_off:
         yield f"sample numbers jump over {jumped} samples, the accounts tell of {lost} lost"
     elif jumped or lost:
         yield f"{max(jumped, lost)} samples were lost on the line"
+    yield from _dropped(counts)
+
+
+def _dropped(counts: LinkCounts) -> Iterator[str]:
+    if counts.reordered_samples:
+        yield f"{counts.reordered_samples} samples came out of order, too late, and were dropped"
     if counts.rig_overrun_samples:
         yield f"{counts.rig_overrun_samples} samples were dropped by the rig"
     if counts.dropped_by_host_samples:

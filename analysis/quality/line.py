@@ -166,6 +166,15 @@ def link(evidence: Evidence) -> list[QualityFinding]:
             worse=Severity.NOTE,
         ),
         finding(
+            "reordered_samples",
+            f"{counts.reordered_samples} came too late, {counts.repeated_samples} came twice",
+            "0 too late",
+            ok=counts.reordered_samples == 0,
+            advice="Blocks came out of order and those behind their time were left out: they are "
+            "gaps. Look at what lies between the rig and this computer.",
+            worse=Severity.NOTE,
+        ),
+        finding(
             "dropped_by_rig_or_host",
             f"{counts.rig_overrun_samples} by the rig, {counts.dropped_by_host_samples} by us",
             "0",

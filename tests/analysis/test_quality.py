@@ -167,6 +167,10 @@ def report_faults(recording: Recording) -> Recording:
     return dataclasses.replace(recording, faults=(fault,))
 
 
+def out_of_order(recording: Recording) -> Recording:
+    return dataclasses.replace(recording, counts=LinkCounts(frames=900, reordered_samples=10))
+
+
 def too_slow(recording: Recording) -> Recording:
     counts = LinkCounts(frames=900, dropped_by_host_samples=40)
     return dataclasses.replace(recording, counts=counts)
@@ -257,6 +261,7 @@ def turn_slowly_in_the_lift(recording: Recording) -> Recording:
         ("calibration_range", small_calibration),
         ("damaged_frames", bad_line),
         ("dropped_by_rig_or_host", too_slow),
+        ("reordered_samples", out_of_order),
         ("gyro_bias", biased_gyro),
     ],
 )

@@ -14,9 +14,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from acquisition.clock import ManualClock
-from acquisition.recording.layout import text_dtype
+from acquisition.recording import layout
+from acquisition.recording.layout import TableSpec, text_dtype
 from acquisition.recording.model import Event, LinkCounts, TrialLabel
 from acquisition.recording.reader import content_sha256, read_recording, read_wire, wire_blocks
+from acquisition.recording.salvage import salvage
+from acquisition.recording.verify import verify_recording
 from acquisition.rig import RigDescription
 from firmware_protocol.messages import Fault, FaultCode, Identity, StreamSpec
 
@@ -96,14 +99,44 @@ def test_events_faults_and_accounts_come_back(make_writer: Any, clock: ManualClo
     for event in events:
         writer.on_event(event)
     writer.on_fault(fault)
-    writer.on_step(LinkCounts(frames=110, bad_frames=4, lost_samples=20))
+    writer.on_step(LinkCounts(frames=110, bad_frames=4, lost_samples=20, reordered_samples=5))
 
     recording = read_recording(writer.close("stopped: the line was cut"))
 
     assert recording.events == events
     assert recording.faults == (fault,)
-    assert recording.counts == LinkCounts(frames=100, bad_frames=1, lost_samples=20)
+    assert recording.counts == LinkCounts(100, 1, lost_samples=20, reordered_samples=5)
     assert recording.status == "stopped: the line was cut"
+
+
+def test_a_file_from_before_reordering_was_counted_is_read_verified_and_rescued(
+    make_writer: Any,
+    make_block: Any,
+    force_spec: StreamSpec,
+    clock: ManualClock,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Its accounts have one column less; its content hash is of what stands there."""
+    older = TableSpec("/link", layout.EARLIER_LINK_DTYPE, 0, layout.LINK.chunk_rows)
+    with monkeypatch.context() as then:
+        then.setattr(layout, "LINK", older)
+        then.setattr(layout, "LINK_FIELDS", layout.LINK_FIELDS[:-1])
+        writer = make_writer()
+        writer.on_step(LinkCounts())
+        for first in (0, 40):
+            writer.on_block(make_block(force_spec, first))
+            clock.advance(1.0)
+            writer.on_step(LinkCounts(frames=first + 1, lost_samples=first // 2))
+        path = writer.close()
+
+    rescued = salvage(path, tmp_path / "rescued.h5").path
+
+    for file in (path, rescued):
+        assert read_recording(file).counts == LinkCounts(frames=41, lost_samples=20)
+        assert not read_recording(file).changed
+        assert verify_recording(file).faults == ()
+        assert verify_recording(file).missing == ("20 samples were lost on the line",)
 
 
 def test_a_text_too_long_for_its_place_is_cut_with_an_ellipsis(make_writer: Any) -> None:

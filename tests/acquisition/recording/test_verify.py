@@ -129,6 +129,21 @@ def test_losses_are_missing_and_no_fault(
     )
 
 
+def test_what_came_out_of_order_is_missing_but_not_lost_on_the_line(
+    make_writer: Any, make_block: Any, force_spec: StreamSpec
+) -> None:
+    writer = make_writer()
+    for first in (0, 60):
+        writer.on_block(make_block(force_spec, first))
+    writer.on_step(LinkCounts())
+    writer.on_step(LinkCounts(4, lost_samples=15, reordered_samples=25))
+
+    assert verify_recording(writer.close()).missing == (
+        "15 samples were lost on the line",
+        "25 samples came out of order, too late, and were dropped",
+    )
+
+
 def test_a_jump_that_nobody_counted_is_told_with_both_numbers(
     make_writer: Any, make_block: Any, force_spec: StreamSpec
 ) -> None:
