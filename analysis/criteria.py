@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.runs import runs_of
+from analysis.said import said
 from analysis.series import ResolvedSeries
 from analysis.target import Target
 from analysis.trial import PhaseName, Repetition, RepetitionSpans
@@ -94,7 +95,7 @@ def _upward(repetition: Repetition, series: ResolvedSeries, target: Target) -> C
         high=limit,
         found=number.text("+.1f", "°"),
         remark=number.reason,
-        limit=f"at most {_true_minus(f'{limit:+g}')}°",
+        limit=said("at most {}°", _true_minus(f"{limit:+g}")),
         wanted=f"≤ {_true_minus(f'{limit:+g}')}°",
         advice="Your hand slips upward: aim a little lower, and let the arm move under the hand.",
         where=arc_of(too_much, series, repetition.spans),
@@ -118,8 +119,8 @@ def _held(repetition: Repetition, series: ResolvedSeries, target: Target) -> Cri
         value=coverage.value,
         low=wanted,
         found=coverage.text(".0f", " %"),
-        remark=f"released at {release.text('.0f', '°')}" if early else why_unknown,
-        limit=f"at least {wanted:g} %, until the arm is down",
+        remark=said("released at {}", release.text(".0f", "°")) if early else why_unknown,
+        limit=said("at least {} %, until the arm is down", f"{wanted:g}"),
         wanted=f"≥ {wanted:g} %",
         advice="Keep the push from before the arm leaves home until it is home again.",
         where=arc_of(~series.contact & ~np.isnan(series.magnitude_n), series, repetition.spans),
@@ -140,7 +141,7 @@ def _slow(repetition: Repetition, series: ResolvedSeries, target: Target) -> Cri
         high=limit,
         found=number.text(".0f", "°/s"),
         remark=number.reason,
-        limit=f"at most {limit:g}°/s",
+        limit=said("at most {}°/s", f"{limit:g}"),
         wanted=f"≤ {limit:g}°/s",
         advice="Slow down: the hand cannot stay on a head that moves fast.",
         where=arc_of(too_fast, series, repetition.spans),
@@ -161,10 +162,12 @@ def _direction(repetition: Repetition, series: ResolvedSeries, target: Target) -
         high=limit,
         found=number.text(".1f", "°"),
         remark=number.reason,
-        limit=f"at most {limit:g}°",
+        limit=said("at most {}°", f"{limit:g}"),
         wanted=f"≤ {limit:g}°",
-        advice=f"Push {_correction(repetition, series, target)}: "
-        "at right angles to the plane of the scapula.",
+        advice=said(
+            "Push {}: at right angles to the plane of the scapula.",
+            _correction(repetition, series, target),
+        ),
         where=arc_of(outside, series, repetition.spans),
     )
 
@@ -204,7 +207,7 @@ def _force(repetition: Repetition, series: ResolvedSeries, target: Target) -> Cr
         high=band.high_n,
         found=number.text(".0f", " N"),
         remark=number.reason,
-        limit=f"{band.low_n:g} to {band.high_n:g} N",
+        limit=said("{} to {} N", f"{band.low_n:g}", f"{band.high_n:g}"),
         wanted=f"{band.low_n:g}–{band.high_n:g} N",
         advice="Press harder, then keep it." if harder else "Press more lightly.",
         where=arc_of(outside & series.contact, series, repetition.spans),
@@ -223,7 +226,7 @@ def _steady(repetition: Repetition, _series: ResolvedSeries, target: Target) -> 
         high=limit,
         found=number.text(".0f", " %"),
         remark=number.reason,
-        limit=f"at most {limit:g} %",
+        limit=said("at most {} %", f"{limit:g}"),
         wanted=f"≤ {limit:g} %",
         advice="Keep the force even; lean in with the body rather than the arm.",
     )
@@ -242,14 +245,17 @@ CRITERIA: tuple[Callable[[Repetition, ResolvedSeries, Target], Criterion], ...] 
 def arc_of(flags: Flags, series: ResolvedSeries, spans: RepetitionSpans) -> str:
     """Return in words on which part of the arc the longest run of *flags* (n,) lies."""
     longest: tuple[int, str] = (int(SHORTEST_S * series.fs_hz), "")
-    ways = ((spans.raising.slice, "on the way up"), (spans.lowering.slice, "on the way down"))
+    ways = (
+        (spans.raising.slice, "from {}° to {}° on the way up"),
+        (spans.lowering.slice, "from {}° to {}° on the way down"),
+    )
     for part, way in ways:
         elevation_deg = np.rad2deg(series.elevation_rad[part])
         for start, stop in runs_of(flags[part]):
             inside = elevation_deg[start:stop]
             if stop - start > longest[0] and np.isfinite(inside).any():
                 low, high = np.nanmin(inside), np.nanmax(inside)
-                longest = (stop - start, f"from {low:.0f}° to {high:.0f}° {way}")
+                longest = (stop - start, said(way, f"{low:.0f}", f"{high:.0f}"))
     return longest[1]
 
 

@@ -14,6 +14,8 @@ def plain(value: Any) -> Any:
     """Return dictionaries, lists, texts and numbers for dataclasses, arrays and enumerations."""
     if isinstance(value, Enum):
         return value.value
+    if isinstance(value, str):
+        return str(value)  # without the parts that it was made of
     if isinstance(value, np.ndarray):
         return plain(value.tolist())
     if isinstance(value, float):

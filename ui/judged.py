@@ -6,6 +6,7 @@ from collections.abc import Container, Iterable
 from dataclasses import dataclass
 
 from analysis.criteria import Criterion, Verdict, judge, one_thing
+from analysis.said import listed, said
 from analysis.trial import Measured, Repetition, Trial
 
 SIGNS = {Verdict.MET: "✓", Verdict.NOT_MET: "✗", Verdict.UNDECIDED: "?", Verdict.UNKNOWN: "—"}
@@ -41,10 +42,10 @@ class Change:
     @property
     def told(self) -> tuple[str, ...]:
         """The places in words; repetitions without one share a line."""
-        lines = [f"repetition {number}: {where}" for number, where in self.places if where]
+        lines = [said("repetition {}: {}", number, where) for number, where in self.places if where]
         anywhere = [str(number) for number, where in self.places if not where]
         if anywhere:
-            lines.append(f"repetition {', '.join(anywhere)}: throughout")
+            lines.append(said("repetition {}: throughout", listed(", ", anywhere)))
         return tuple(lines)
 
 
@@ -116,4 +117,6 @@ def all_measured(trial: Trial) -> Iterable[Measured]:
 def none_found(trial: Trial) -> str:
     """Return in words what it means that a trial has no repetition."""
     amplitude = trial.settings["repetitions"]["minimum_amplitude_deg"]
-    return f"No repetition was found: the arm never left home and passed {amplitude:g}°."
+    return said(
+        "No repetition was found: the arm never left home and passed {}°.", f"{amplitude:g}"
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
+from analysis.said import listed, said
 from analysis.stop_drill import KEYS
 from analysis.trial import Practice, StopDrill, Trial
 from ui.numbers import shown
@@ -18,7 +19,7 @@ def practised(trial: Trial) -> tuple[str, ...]:
     planned = [(one.number, one.practice) for one in trial.repetitions if one.practice]
     lines = [_line(list(same)) for _, same in groupby(planned, key=_condition)]
     aside = [
-        f"repetition {number} does not count: {practice.set_aside}"
+        said("repetition {} does not count: {}", number, practice.set_aside)
         for number, practice in planned
         if practice.set_aside
     ]
@@ -28,7 +29,8 @@ def practised(trial: Trial) -> tuple[str, ...]:
 def drill_lines(drills: Sequence[StopDrill]) -> tuple[str, ...]:
     """Return a line for each call to stop."""
     return tuple(
-        f"called at {shown(drill.called_s, 1)} s: {', '.join(_answers(drill))}" for drill in drills
+        said("called at {} s: {}", shown(drill.called_s, 1), listed(", ", _answers(drill)))
+        for drill in drills
     )
 
 
@@ -44,7 +46,9 @@ def _answers(drill: StopDrill) -> list[str]:
         sign = "+" if key == "stop_superior_rise_N" else ""
         number = f"{shown(value, decimals, sign=sign)} {unit}".replace(" °", "°")
         reason = drill.measured.reasons.get(key, "")
-        parts.append(f"{label}: — ({reason})" if value is None else f"{label}: {number}")
+        parts.append(
+            said("{}: — ({})", label, reason) if value is None else said("{}: {}", label, number)
+        )
     return parts
 
 

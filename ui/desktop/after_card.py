@@ -111,5 +111,5 @@ def _row(row: CardRow, *, several: bool) -> str:
     remark = "" if several or not row.remarks[0] else f" · {escape(tr(row.remarks[0]))}"
     return (
         f"<tr><td>{escape(tr(row.label))}</td>{cells}"
-        f"<td style='color: {QUIET.name()}'>{escape(row.wanted)}{remark}</td></tr>"
+        f"<td style='color: {QUIET.name()}'>{escape(tr(row.wanted))}{remark}</td></tr>"
     )

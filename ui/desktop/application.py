@@ -20,6 +20,7 @@ from acquisition.recording.model import TrialLabel
 from acquisition.rig import RigDescription
 from acquisition.sinks import SinkMaker
 from acquisition.transports import transport_for
+from analysis.said import said
 from analysis.target import Target
 from analysis.trial import Trial
 from ui.desktop.review_window import ReviewWindow
@@ -138,7 +139,7 @@ def errors_shown_in(place: Tells) -> Iterator[None]:
         if text not in logged:
             logged.add(text)
             log.error("not caught", exc_info=(kind, error or kind(), trace))
-        place.tell(f"something went wrong: {text}", trouble=True)
+        place.tell(said("something went wrong: {}", text), trouble=True)
 
     before = sys.excepthook, threading.excepthook
     sys.excepthook = report

@@ -12,6 +12,7 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QBrush, QPainter, QPainterPath, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
+from analysis.said import listed, said
 from analysis.target import Target
 from ui.desktop import look as colours
 from ui.desktop.gauge import MARGIN
@@ -68,8 +69,8 @@ class ArcDial(QWidget):
             return ""
         if look.too_fast:
             return "▲ " + tr("too fast")
-        done = f" · {look.repetitions} " + tr("done") if look.repetitions else ""
-        return tr(look.word) + done
+        done = said("{} done", look.repetitions) if look.repetitions else ""
+        return tr(listed(" · ", (look.word, done)))
 
     def show_look(self, look: ArcLook) -> None:
         """Show one look."""

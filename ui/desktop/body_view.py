@@ -17,6 +17,7 @@ from analysis.target import Target
 from ui.desktop import look as colours
 from ui.desktop.look import faded, font, text_scale
 from ui.desktop.still import Still
+from ui.desktop.words import tr
 from ui.live.anatomy import PlaneLook
 from ui.live.push import PushState
 from ui.numbers import shown
@@ -130,7 +131,7 @@ class BodyView(QWidget):
 
     def _paint_state(self, painter: QPainter, state: PushState) -> None:
         bad = state is PushState.SATURATED
-        text = f"▲ {state.value}" if bad else state.value
+        text = f"▲ {tr(state.value)}" if bad else tr(state.value)
         painter.setFont(font(11, bold=True))
         box = painter.fontMetrics().boundingRect(text).adjusted(-8, -4, 8, 4).toRectF()
         middle = self.pixel((0.0, 0.0))
@@ -157,7 +158,7 @@ class BodyView(QWidget):
             foot = FOOT_PX * text_scale()
             painter.setPen(colours.QUIET if look.inside else colours.BAD)
             painter.setFont(font(10, bold=not look.inside))
-            word = look.word if look.inside else f"▲ {look.word}"
+            word = tr(look.word) if look.inside else f"▲ {tr(look.word)}"
             painter.drawText(QRectF(0, height - foot, width, foot), MIDDLE, word)
 
     def fan(

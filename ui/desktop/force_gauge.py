@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from analysis.target import Target
 from ui.desktop.gauge import Gauge, Scale
+from ui.desktop.words import tr
 from ui.live.force_band import ForceBandLook
 
 
@@ -18,7 +19,7 @@ class ForceGauge(Gauge):
     def __init__(self, target: Target, side: str) -> None:
         low, high = target.force_band.low_n, target.force_band.high_n
         super().__init__(
-            Scale("Force", " N", 0.0, 2 * high, (0.0, low, high, 2 * high), (low, high))
+            Scale(tr("Force"), " N", 0.0, 2 * high, (0.0, low, high, 2 * high), (low, high))
         )
 
     def show_look(self, look: ForceBandLook) -> None:

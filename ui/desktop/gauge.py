@@ -10,6 +10,7 @@ from PySide6.QtGui import QBrush, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from ui.desktop.look import BAD, BAND, GOOD, GROUND, INK, QUIET, font, text_scale
+from ui.desktop.words import tr
 from ui.numbers import shown
 
 UP_LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop
@@ -55,7 +56,7 @@ class Gauge(QWidget):
         self._value = math.nan
         self._word = ""
         self._bad = False
-        self.setAccessibleName(scale.title)
+        self.setAccessibleName(tr(scale.title))
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
 
     def sizeHint(self) -> QSize:
@@ -93,12 +94,13 @@ class Gauge(QWidget):
         head = QRectF(MARGIN, 4, self._wide - 2 * MARGIN, 37)
         painter.setPen(INK)
         painter.setFont(font(11, scaled=False))
-        painter.drawText(head, UP_LEFT, self._scale.title)
+        painter.drawText(head, UP_LEFT, tr(self._scale.title))
         painter.setFont(font(17, bold=True, scaled=False))
         painter.drawText(head, UP_RIGHT, self.text)
         painter.setFont(font(10, bold=self._bad, scaled=False))
         painter.setPen(BAD if self._bad else QUIET)
-        painter.drawText(head, DOWN_LEFT, f"▲ {self._word}" if self._bad else self._word)
+        word = tr(self._word)
+        painter.drawText(head, DOWN_LEFT, f"▲ {word}" if self._bad else word)
 
     def _paint_scale(self, painter: QPainter) -> None:
         painter.setPen(Qt.PenStyle.NoPen)

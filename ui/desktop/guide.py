@@ -8,6 +8,7 @@ from PySide6.QtCore import QEvent, QObject, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QKeyEvent
 from PySide6.QtWidgets import QLineEdit, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
 
+from analysis.said import said
 from ui.desktop import look
 from ui.desktop.keys import Key, action_of, keys_in_words
 from ui.desktop.look import BAD, INK, QUIET, WARM
@@ -106,7 +107,7 @@ class GuideWindow(QMainWindow):
         self.screen_shown.show_flow()
         self._show_message()
         words = self.screen_shown.next_words
-        foot = f"{tr('Space or foot switch')}: {words}" if words else ""
+        foot = tr(said("Space or foot switch: {}", words)) if words else ""
         keys = [key for key in KEYS if key.keys[0] in self.screen_shown.keys]
         say(self._foot, " · ".join(filter(None, (foot, keys_in_words(keys)))))
 

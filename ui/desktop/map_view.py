@@ -9,10 +9,13 @@ from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QBrush, QColor, QPen, QPolygonF
 from PySide6.QtWidgets import QGraphicsEllipseItem, QGraphicsPolygonItem
 
+from analysis.said import said
 from analysis.target import Target
 from ui.desktop.look import BAD, BAND, GOOD, INK, LINE, PAPER, QUIET, faded, font
+from ui.desktop.words import tr
 from ui.live.push import PushState
 from ui.live.target_map import (
+    SHOULDERS,
     SPAN_DEG,
     TRAIL_S,
     TRAIL_STEP_S,
@@ -50,7 +53,7 @@ class MapView(pg.PlotWidget):
         self._stand = Stand.BEHIND
         self._experts = False
         self._fading = _fading_brushes()
-        self.setAccessibleName("target map")
+        self.setAccessibleName(tr("target map"))
         self._draw_ground(target)
         self._draw_words()
         # Without cached pictures of the symbols they stay lines in a saved picture.
@@ -89,7 +92,7 @@ class MapView(pg.PlotWidget):
         self._corridor.setData(np.append(outline[:, 0], outline[:1, 0]),
                                np.append(outline[:, 1], outline[:1, 1]))  # fmt: skip
         known = look.state is PushState.DIRECTION
-        self._word.setText("" if known else look.state.value)
+        self._word.setText("" if known else tr(look.state.value))
         self._word.setVisible(not known)
         self._draw_trail(look)
         self._ellipse.setVisible(known)
@@ -149,9 +152,9 @@ class MapView(pg.PlotWidget):
         self._limit.setData(limit[:, 0], limit[:, 1])
 
     def _draw_words(self) -> None:
-        self._label("▴ superior", 0.0, SPAN_DEG * 0.92, size=11)
-        self._label("not this way", 0.0, SPAN_DEG * 0.70, size=9, colour=BAD)
-        self._label("▾ inferior", 0.0, -SPAN_DEG * 0.86, size=11)
+        self._label(f"▴ {tr('superior')}", 0.0, SPAN_DEG * 0.92, size=11)
+        self._label(tr("not this way"), 0.0, SPAN_DEG * 0.70, size=9, colour=BAD)
+        self._label(f"▾ {tr('inferior')}", 0.0, -SPAN_DEG * 0.86, size=11)
         self._right = self._label("", *SIDES_DEG, size=11)
         self._left = self._label("", *SIDES_DEG, size=11)
         self._place = self._label("", 0.0, CAPTION_DEG, size=9, colour=QUIET)
@@ -160,7 +163,9 @@ class MapView(pg.PlotWidget):
         """Mirror the map to where it is seen from."""
         lateral_right = lateral_is_right(self._side, self._stand)
         self.getPlotItem().invertX(not lateral_right)
-        outer, inner = ("lateral", "medial") if lateral_right else ("medial", "lateral")
+        outer, inner = tr("lateral"), tr("medial")
+        if not lateral_right:
+            outer, inner = inner, outer
         sign = 1.0 if lateral_right else -1.0
         x, y = SIDES_DEG
         for item, text, at in (
@@ -169,10 +174,9 @@ class MapView(pg.PlotWidget):
         ):
             item.setText(text)
             item.setPos(at, y)
-        self._place.setText(
-            f"{self._side} shoulder {self._stand.value} · dots: last {TRAIL_S:g} s · "
-            "shade: 95 % sure" + (" · dotted: experts" if self._experts else "")
-        )
+        trail = said("dots: last {} s", f"{TRAIL_S:g}")
+        parts = [SHOULDERS[self._side], self._stand.value, trail, tr("shade: 95 % sure")]
+        self._place.setText(" · ".join(map(tr, parts + self._experts * [tr("dotted: experts")])))
 
     def _ring(self, radius: float, pen: QPen) -> None:
         ring = QGraphicsEllipseItem(-radius, -radius, 2 * radius, 2 * radius)

@@ -9,6 +9,7 @@ from PySide6.QtCore import QMarginsF, QSizeF
 from PySide6.QtGui import QPageSize, QPdfWriter
 from PySide6.QtWidgets import QWidget
 
+from analysis.said import said
 from ui.names import new_picture_path
 
 POINTS_PER_INCH = 72.0
@@ -53,6 +54,6 @@ def save_picture_of(widget: QWidget, folder: Path, tell: Callable[..., None]) ->
         save_png(widget, path.with_suffix(".png"))
         save_pdf(widget, path.with_suffix(".pdf"))
     except OSError as error:
-        tell(f"no picture: {error}", trouble=True)
+        tell(said("no picture: {}", error), trouble=True)
         return
-    tell(f"picture saved: {path.name}, .png and .pdf")
+    tell(said("picture saved: {}, .png and .pdf", path.name))

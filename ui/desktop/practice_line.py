@@ -24,9 +24,9 @@ class PracticeLine(QLabel):
 
     def show_look(self, look: PracticeLook | None) -> None:
         """Show one look."""
-        text = "" if look is None else look.word
+        text = "" if look is None else tr(look.word)
         if look is not None and look.say:
-            text = f"{text} · {look.say}"
+            text = f"{text} · {tr(look.say)}"
         if text != self.text():
             self.setText(text)
             self.setToolTip(text)

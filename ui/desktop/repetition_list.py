@@ -8,6 +8,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QListWidget, QSizePolicy, QVBoxLayout, QWidget
 
 from analysis.criteria import Verdict, one_thing
+from analysis.said import said
 from analysis.trial import Trial
 from ui.desktop.look import INK, font
 from ui.desktop.words import tr
@@ -39,7 +40,7 @@ class RepetitionList(QWidget):
         self._rows.itemClicked.connect(lambda item: chosen(self._rows.row(item)))
         row_height = max(1, self._rows.sizeHintForRow(0))
         self._rows.setFixedHeight(row_height * min(ROWS, max(1, len(self._judged))) + 6)
-        self._detail = QLabel("" if self._judged else none_found(trial))
+        self._detail = QLabel("" if self._judged else tr(none_found(trial)))
         self._detail.setAccessibleName(tr("criteria of the repetition"))
         self._detail.setFont(font(10))
         self._detail.setStyleSheet(f"color: {INK.name()};")
@@ -77,19 +78,18 @@ def row_in_words(trial: Trial, one: Judged) -> str:
     signs = "  ".join(f"{SIGNS[verdict]} {count}" for verdict, count in counts.items() if count)
     whole = "" if one.repetition.spans.complete else f"  ({tr('unfinished')})"
     lasts_s = len(span) / trial.series.fs_hz
-    return (
-        f"{one.repetition.number}   {begins_s:.0f} s, {lasts_s:.0f} s {tr('long')}   {signs}{whole}"
-    )
+    when = tr(said("{} s, {} s long", f"{begins_s:.0f}", f"{lasts_s:.0f}"))
+    return f"{one.repetition.number}   {when}   {signs}{whole}"
 
 
 def criteria_in_words(one: Judged) -> str:
     """Return the one thing to change, then every criterion with its number."""
     first = one_thing(one.criteria)
     lines = [
-        f"{SIGNS[criterion.verdict]} {criterion.label}: {criterion.found}  ({criterion.wanted})"
+        f"{SIGNS[criterion.verdict]} {tr(criterion.label)}: {criterion.found}  ({criterion.wanted})"
         for criterion in one.criteria
     ]
     if first is None:
         return "\n".join(lines)
-    where = f" ({first.where})" if first.where else ""
-    return "\n".join([f"▲ {first.advice}{where}", *lines])
+    where = f" ({tr(first.where)})" if first.where else ""
+    return "\n".join([f"▲ {tr(first.advice)}{where}", *lines])

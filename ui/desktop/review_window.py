@@ -14,6 +14,7 @@ from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QKeyEvent
 from PySide6.QtWidgets import QHBoxLayout, QMainWindow, QVBoxLayout, QWidget
 
+from analysis.said import said
 from analysis.trial import Trial
 from ui.desktop import look
 from ui.desktop.keys import Key, action_of, keys_in_words
@@ -111,7 +112,7 @@ class ReviewWindow(QMainWindow):
 
     def save_picture(self) -> None:
         """Save what is shown, as pixels and as lines."""
-        save_picture_of(self._body, self._out_dir, lambda text, **_: self._tell(text))
+        save_picture_of(self._body, self._out_dir, lambda text, **_: self._tell(tr(text)))
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         action = action_of(event, REVIEW_KEYS)
@@ -170,7 +171,7 @@ class ReviewWindow(QMainWindow):
         self._message.setText(text)
 
     def _troubled(self, error: Exception) -> None:
-        self._tell(f"▲ {tr('a panel failed')}: {type(error).__name__}: {error}")
+        self._tell(f"▲ {tr(said('a panel failed: {}: {}', type(error).__name__, error))}")
 
     def _lay_out(self) -> None:
         body = self._body

@@ -15,6 +15,7 @@ from analysis.trial import QualityFinding, Severity
 from ui.desktop.look import BAD, GOOD, INK, QUIET, font
 from ui.desktop.words import tr
 from ui.live.flow import AT_HOME_S, Flow, Stage
+from ui.live.target_map import SHOULDERS
 
 SIGNS: Mapping[Severity, tuple[str, str]] = {
     Severity.FINE: ("✓", "fine"),
@@ -159,7 +160,7 @@ class HomeScreen(Screen):
         """Show the side, and whether the arm is at home."""
         if self.flow.rig is not None:
             rig = self.flow.rig.rig
-            say(self.side, f"{tr(f'{rig.side} shoulder')} · {tr('rig')} {rig.id}")
+            say(self.side, f"{tr(SHOULDERS[rig.side])} · {tr('rig')} {rig.id}")
         at_home = self.flow.home_age_s <= AT_HOME_S
         say(self.home, f"✓ {tr('at home')}" if at_home else f"○ {tr('not at home yet')}")
 

@@ -51,7 +51,7 @@ class ChooseScreen(Screen):
         """Show what has been found."""
         if self.flow.choices != self._shown:
             self._shown = self.flow.choices
-            _show(self.list, [(one.url, f"{one.words}\n{one.url}") for one in self._shown])
+            _show(self.list, [(one.url, f"{tr(one.words)}\n{one.url}") for one in self._shown])
 
     def go_on(self) -> None:
         """Take the address that was typed, else what is chosen in the list."""
@@ -89,7 +89,8 @@ class WhoScreen(Screen):
         self.person.setText(label.person)
         self.condition.setText(label.condition)
         self.note.setText(label.note)
-        known = [("", tr("practise freely, without a plan")), *plans()]
+        known = [("", tr("practise freely, without a plan"))]
+        known += [(name, tr(title)) for name, title in plans()]
         if self.flow.plan and self.flow.plan not in dict(known):
             known.append((self.flow.plan, self.flow.plan))
         _show(self.plan, known)

@@ -7,6 +7,7 @@ from PySide6.QtWidgets import QLabel, QSizePolicy
 
 from analysis.target import Target
 from ui.desktop.look import BAD, INK, QUIET, WARM, font
+from ui.desktop.words import tr
 from ui.live.line_health import HealthLook
 
 HARD_SPACE = "\u00a0"
@@ -36,12 +37,13 @@ class StatusLine(_Line):
     """Connection, age of the newest sample, rate, loss and heading."""
 
     def __init__(self, target: Target, side: str) -> None:
-        super().__init__("state of the line", 9)
+        super().__init__(tr("state of the line"), 9)
         self.setWordWrap(True)
 
     def show_look(self, look: HealthLook) -> None:
         """Show one look."""
-        text = look.line if look.well else f"▲ {look.line}"
+        line = tr(look.line)
+        text = line if look.well else f"▲ {line}"
         text = text.replace(" ", HARD_SPACE).replace(f"{HARD_SPACE}·{HARD_SPACE}", " · ")
         self.say(text, f"color: {(INK if look.well else BAD).name()};")
 
@@ -50,28 +52,28 @@ class RecordingLine(_Line):
     """What is being recorded."""
 
     def __init__(self, target: Target, side: str) -> None:
-        super().__init__("recording", 11, bold=True)
+        super().__init__(tr("recording"), 11, bold=True)
 
     def show_look(self, look: HealthLook) -> None:
         """Show one look."""
         if look.recording:
-            self.say(f"● REC {look.recording}", f"color: {BAD.name()};")
+            self.say(f"● REC {tr(look.recording)}", f"color: {BAD.name()};")
         else:
-            self.say("○ not recording", f"color: {QUIET.name()};")
+            self.say(f"○ {tr('not recording')}", f"color: {QUIET.name()};")
 
 
 class TroubleLine(_Line):
     """Trouble, or what was done last. Never stands in the way."""
 
     def __init__(self, target: Target, side: str) -> None:
-        super().__init__("messages", 11, bold=True)
+        super().__init__(tr("messages"), 11, bold=True)
 
     def show_look(self, look: HealthLook) -> None:
         """Show one look."""
         if look.trouble:
             self.say(
-                f"▲ {look.banner}",
+                f"▲ {tr(look.banner)}",
                 f"color: {BAD.name()}; background: {WARM.name()}; padding: 3px 8px;",
             )
         else:
-            self.say(look.banner, "padding: 3px 8px;")
+            self.say(tr(look.banner), "padding: 3px 8px;")

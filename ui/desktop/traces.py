@@ -32,13 +32,13 @@ class Traces(pg.GraphicsLayoutWidget):
         self.setAccessibleName(tr("traces of the last seconds"))
         self.setBackground(PAPER)
         band = target.force_band
-        self._elevation = self._row(0, "elevation °", (0.0, 180.0), (0.0, 60.0, 120.0))
+        self._elevation = self._row(0, tr("elevation °"), (0.0, 180.0), (0.0, 60.0, 120.0))
         self._force = self._row(
-            1, "force N", (0.0, 1.5 * band.high_n), (band.low_n, band.high_n),
+            1, tr("force N"), (0.0, 1.5 * band.high_n), (band.low_n, band.high_n),
             shaded=(band.low_n, band.high_n),
         )  # fmt: skip
         self._superior = self._row(
-            2, "superior °", (-20.0, 20.0), (-10.0, 0.0, 10.0),
+            2, tr("superior °"), (-20.0, 20.0), (-10.0, 0.0, 10.0),
             shaded=(-20.0, target.superior_limit_deg),
         )  # fmt: skip
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import ast
 import re
 import sys
+import tomllib
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -18,19 +19,36 @@ from xml.etree import ElementTree as ET
 from ui.desktop.words import CONTEXT
 
 UI = Path(__file__).resolve().parents[1]
-SAID = re.compile(r"[a-zäöüß▲▴][\w°%,:'’()-]* ?.*[a-z]", re.IGNORECASE)
-"""What can be a word for people: begins and ends with letters."""
-NOT_SAID = re.compile(r"[A-Z_]+|\w+_\w+|.*[{}<>/=\\].*|\w+\.\w+.*|%.*")
+SPOKEN = (
+    *sorted((UI / "live").rglob("*.py")),
+    UI / "judged.py",
+    UI / "practised.py",
+    UI.parent / "analysis" / "criteria.py",
+    UI.parent / "analysis" / "stop_drill.py",
+)
+"""Files whose texts the window shows as they are."""
+NAMING = (
+    UI.parent / "acquisition" / "health.py",
+    UI.parent / "analysis" / "repetition_tracker.py",
+)
+"""Files of which it shows the names of states."""
+SAID = re.compile(r"[a-zäöüß▲▴][\w°%,:'’()-]* ?.*[a-z][.?]?", re.IGNORECASE)
+"""What can be a word for people: begins and ends with letters, or is a sentence."""
+NOT_SAID = re.compile(r"[A-Z_]+|\w+_\w+|.*[<>/=\\].*|.*\{[^}].*|\w+\.\w+.*|%.*")
 
 SCREEN_WORDS = ("title", "words", "go_on_words")
 """Attributes of `ui.desktop.screens.Screen` that are shown."""
+TOML_WORDS = ("title", "name", "say", "text")
+"""What a plan or a checklist shows; the name of what has a title is for machines."""
 
 
 def texts() -> tuple[str, ...]:
     """Return every text of the window that can be translated, each once, in order."""
     desktop = (text for path in sorted((UI / "desktop").glob("*.py")) for text in _given(path))
-    live = (text for path in sorted((UI / "live").rglob("*.py")) for text in _said(path))
-    return tuple(dict.fromkeys((*desktop, *live)))
+    spoken = (text for path in SPOKEN for text in (*_given(path), *_said(path)))
+    named = (text for path in NAMING for text in _given(path))
+    shipped = (text for path in sorted((UI / "live").rglob("*.toml")) for text in _written(path))
+    return tuple(dict.fromkeys((*desktop, *spoken, *named, *shipped)))
 
 
 def gathered(before: str = "") -> str:
@@ -73,18 +91,46 @@ def main(arguments: Sequence[str]) -> int:
 
 
 def _given(path: Path) -> Iterator[str]:
-    """Yield what `tr` is given in a file, what each key does, and what a screen says of itself."""
+    """Yield what `tr` and `said` are given, what each key does, what a screen says of itself."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
+    constants = {}
     for node in ast.walk(tree):
         match node:
-            case ast.Assign([ast.Name(name)], ast.Constant(str(text))) if name in SCREEN_WORDS:
-                yield from filter(None, [text])
+            case ast.Assign([ast.Name(name)], ast.Constant(str(text))):
+                constants[name] = text
+                yield from filter(None, [text] if name in SCREEN_WORDS else [])
+            case ast.ClassDef(bases=[ast.Name("Enum" | "StrEnum")], body=members):
+                yield from _texts_of(members)
     for call in ast.walk(tree):
         if isinstance(call, ast.Call) and isinstance(call.func, ast.Name):
-            place = {"tr": 0, "Key": 1}.get(call.func.id, len(call.args))
+            place = {"tr": 0, "said": 0, "Key": 1}.get(call.func.id, len(call.args))
             for argument in call.args[place : place + 1]:
-                if isinstance(argument, ast.Constant) and isinstance(argument.value, str):
-                    yield from filter(None, [argument.value])
+                match argument:
+                    case ast.Constant(str(text)):
+                        yield from filter(None, [text])
+                    case ast.Name(name) if name in constants:
+                        yield constants[name]
+
+
+def _written(path: Path) -> Iterator[str]:
+    """Yield what a plan or a checklist that we ship says to people."""
+    waiting: list[object] = [tomllib.loads(path.read_text(encoding="utf-8"))]
+    while waiting:
+        match waiting.pop(0):
+            case dict() as table:
+                keys = [key for key in TOML_WORDS if key in table]
+                yield from (table[key] for key in keys if key != "name" or "title" not in table)
+                waiting += table.values()
+            case list() as several:
+                waiting += several
+
+
+def _texts_of(members: list[ast.stmt]) -> Iterator[str]:
+    """Yield the texts that the members of an enumeration stand for."""
+    for member in members:
+        match member:
+            case ast.Assign([ast.Name()], ast.Constant(str(text))):
+                yield text
 
 
 def _said(path: Path) -> Iterator[str]:

@@ -12,6 +12,7 @@ from analysis.target import Target
 from ui.desktop.gauge import number
 from ui.desktop.look import BAD, BAND, GOOD, INK, QUIET, faded, font, text_scale
 from ui.desktop.still import Still
+from ui.desktop.words import tr
 from ui.live.superior import SuperiorLook
 from ui.numbers import shown
 
@@ -35,7 +36,7 @@ class UpwardBar(QWidget):
         self._limit_deg = target.superior_limit_deg
         self._look: SuperiorLook | None = None
         self._scale = Still(self, self._paint_scale)
-        self.setAccessibleName("superior component")
+        self.setAccessibleName(tr("superior component"))
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Expanding)
 
     def sizeHint(self) -> QSize:
@@ -94,19 +95,19 @@ class UpwardBar(QWidget):
         zero, limit = self._y(0.0), self._y(self._limit_deg)
         painter.drawLine(QPointF(BAR_LEFT - 4, zero), QPointF(BAR_LEFT + BAR_WIDTH + 4, zero))
         painter.setFont(font(11, scaled=False))
-        painter.drawText(QRectF(0, 4, width, 20), MIDDLE, "Upward")
+        painter.drawText(QRectF(0, 4, width, 20), MIDDLE, tr("Upward"))
         painter.setFont(font(17, bold=True, scaled=False))
         painter.drawText(QRectF(0, 24, width, 30), MIDDLE, self.text)
         painter.setPen(QPen(BAD, 1))
         painter.drawLine(QPointF(BAR_LEFT - 4, limit), QPointF(BAR_LEFT + BAR_WIDTH + 4, limit))
         painter.setFont(font(8, scaled=False))
-        painter.drawText(QPointF(BAR_LEFT + BAR_WIDTH + 7, limit - 3), "limit")
+        painter.drawText(QPointF(BAR_LEFT + BAR_WIDTH + 7, limit - 3), tr("limit"))
         if look is None or not look.word:
             return
         foot = self._high - FOOT + 8
         painter.setPen(BAD if look.over else QUIET)
         painter.setFont(font(10, bold=look.over, scaled=False))
-        painter.drawText(QRectF(0, foot, width, 18), MIDDLE, look.word)
+        painter.drawText(QRectF(0, foot, width, 18), MIDDLE, tr(look.word))
         painter.setPen(QUIET)
         painter.setFont(font(9, scaled=False))
         force = f"± {shown(look.u_deg, 1)}° · {shown(look.force_n, 1, sign='+')} N"

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QSizePolicy, QWidget
 
+from analysis.said import said
 from analysis.target import Target
 from ui.desktop.look import BAD, INK, QUIET, font, paper
 from ui.desktop.panels import PANELS, Panel, Place
@@ -102,7 +103,7 @@ class ViewBody(QWidget):
         for panel, widget in self._panels:
             if panel.feedback and widget.isHidden() is not hidden:
                 widget.setVisible(not hidden)
-        text = instead if hidden else ""
+        text = tr(instead) if hidden else ""
         if text != self._instead.text():
             self._instead.setText(text)
 
@@ -116,14 +117,14 @@ class ViewBody(QWidget):
     def _put_out_of_service(self, place: int, error: Exception) -> None:
         panel, widget = self._panels[place]
         where = panel.instructor if self.view is View.INSTRUCTOR else panel.trainee
-        said = label(f"▲ {tr('this panel failed')}: {error}", 10, BAD.name())
-        said.setWordWrap(True)
-        said.setAccessibleName(tr("broken panel"))
-        self._panels[place] = (Panel(model=_never, widget=panel.widget), said)
+        broken = label(f"▲ {tr(said('this panel failed: {}', error))}", 10, BAD.name())
+        broken.setWordWrap(True)
+        broken.setAccessibleName(tr("broken panel"))
+        self._panels[place] = (Panel(model=_never, widget=panel.widget), broken)
         self._grid.removeWidget(widget)
         widget.hide()
         if where is not None:
-            self._grid.addWidget(said, *where)
+            self._grid.addWidget(broken, *where)
         self._troubled(error)
 
     def _lay_out(self, title: str, foot: str, target: Target, side: str) -> None:

@@ -10,6 +10,7 @@ from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent
 from PySide6.QtWidgets import QMainWindow, QStackedWidget, QWidget
 
+from analysis.said import said
 from ui.desktop import look
 from ui.desktop.keys import action_of, keys_for_the_trainee, keys_in_words
 from ui.desktop.panels import PANELS
@@ -21,6 +22,7 @@ from ui.live.looks import Looks
 from ui.live.moment import Moment, Trainer
 from ui.live.practice.look import RunState
 from ui.live.preferences import Memory
+from ui.live.target_map import SHOULDERS
 
 FRAME_MS = 25
 """A sample waits for the next frame, then for its painting: with 33 its way to the picture came
@@ -54,7 +56,7 @@ class TrainerWindow(QMainWindow):
         self._looks = Looks((panel.model for panel in PANELS), self._troubled)
         self._second: SecondWindow | None = None
         rig = trainer.feed.rig.rig
-        self._title = f"{tr('rig')} {rig.id} · {tr(f'{rig.side} shoulder')}"
+        self._title = f"{tr('rig')} {rig.id} · {tr(SHOULDERS[rig.side])}"
         self.setWindowTitle(f"perpend · {self._title}")
         self._stack = QStackedWidget()
         self.setCentralWidget(self._stack)
@@ -260,7 +262,7 @@ class TrainerWindow(QMainWindow):
 
     def _troubled(self, error: Exception) -> None:
         kind = type(error).__name__
-        self.trainer.feed.tell(f"{tr('a panel failed')}: {kind}: {error}", trouble=True)
+        self.trainer.feed.tell(said("a panel failed: {}: {}", kind, error), trouble=True)
 
 
 def _feedback(moment: Moment) -> tuple[bool, str]:

@@ -11,11 +11,22 @@ from pathlib import Path
 
 from PySide6.QtCore import QCoreApplication, QLocale, QTranslator
 
+from analysis.said import Said
+
 CONTEXT = "perpend"
 
 
 def tr(text: str) -> str:
-    """Return *text* in the reader's language, itself if there is no translation."""
+    """Return *text* in the reader's language, itself if there is no translation.
+
+    A sentence that knows its parts is translated by its pattern, and so are the parts.
+    """
+    if isinstance(text, Said):
+        return _translated(text.pattern).format(*map(tr, text.parts))
+    return _translated(text)
+
+
+def _translated(text: str) -> str:
     return QCoreApplication.translate(CONTEXT, text)
 
 

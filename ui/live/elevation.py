@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.said import said
 from ui.live.moment import Moment
 from ui.live.phases import MovementPhase, PhaseFollower
 from ui.live.push import PushState, newest, newest_of
@@ -46,7 +47,7 @@ class ElevationModel:
             self._follower.feed(moment.new)
         elevation_deg, speed_deg_s = arm_of(moment)
         phase, done = self._follower.phase, self._follower.repetitions
-        word = phase.value if not done else f"{phase.value} · {done} done"
+        word = phase.value if not done else said("{} · {} done", phase.value, done)
         too_fast = abs(speed_deg_s) > moment.target.elevation_speed_limit_deg_s
         known = not np.isnan(elevation_deg)
         return ElevationLook(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from acquisition.health import LinkState
 from acquisition.recording.disk import WARN_MINUTES
+from analysis.said import listed, said
 from firmware_protocol.messages import FORCE_STREAM
 from ui.live.feed import FeedState
 from ui.live.moment import Moment
@@ -39,7 +40,7 @@ class HealthModel:
         feed = moment.feed
         streaming = feed.health.state is LinkState.STREAMING
         return HealthLook(
-            line=" · ".join(_parts(feed)),
+            line=listed(" · ", _parts(feed)),
             well=streaming and not feed.silent and not lost_samples(feed),
             recording=_recording(feed),
             banner=feed.message or _file(feed),
@@ -57,13 +58,13 @@ def lost_samples(feed: FeedState) -> int:
 def _parts(feed: FeedState) -> list[str]:
     parts = [feed.health.state.value]
     if feed.health.last_block_age_s is not None:
-        parts.append(f"newest {_age(feed.health.last_block_age_s)} old")
+        parts.append(said("newest {} old", _age(feed.health.last_block_age_s)))
     rate_hz = feed.health.rates_hz.get(FORCE_STREAM)
     if rate_hz is not None:
         parts.append(f"{rate_hz:.0f} Hz")
-    parts.append(f"{lost_samples(feed)} lost")
+    parts.append(said("{} lost", lost_samples(feed)))
     if math.isfinite(feed.heading_age_s):
-        parts.append(f"heading {feed.heading_age_s:.0f} s old")
+        parts.append(said("heading {} s old", f"{feed.heading_age_s:.0f}"))
     return parts
 
 
@@ -77,10 +78,11 @@ def _recording(feed: FeedState) -> str:
         return ""
     minutes, seconds = divmod(int(recording.seconds), 60)
     rows = f"{recording.rows:,}".replace(",", "\u202f")
-    little = f" · disk {recording.minutes_left:.0f} min" * (recording.minutes_left < WARN_MINUTES)
-    return f"{minutes}:{seconds:02d} · {rows} rows{little}"
+    left = f"{recording.minutes_left:.0f}"
+    little = said("disk {} min", left) if recording.minutes_left < WARN_MINUTES else ""
+    return listed(" · ", (f"{minutes}:{seconds:02d}", said("{} rows", rows), little))
 
 
 def _file(feed: FeedState) -> str:
     path = feed.recording.path
-    return "" if path is None else f"recording {path.name}"
+    return "" if path is None else said("recording {}", path.name)

@@ -24,6 +24,7 @@ from acquisition.recording.reader import read_recording
 from acquisition.recording.writer import RecordingWriter
 from acquisition.rig import RigDescription
 from acquisition.session import COMPLETE, Session
+from analysis.said import said
 from analysis.target import Target
 from firmware_protocol.messages import FORCE_STREAM
 from ui.names import new_recording_path
@@ -167,7 +168,7 @@ class Recorder:
             job()
         except Exception as error:  # noqa: BLE001 - the top of a thread: told, not lost
             self._wanted = False
-            self._fail(f"not recorded: {error}")
+            self._fail(said("not recorded: {}", error))
 
     def _fail(self, text: str) -> None:
         self.failure = text
@@ -189,7 +190,7 @@ class Recorder:
         )
         self._path, self._began_ns, self._writer = path, self._clock.now_ns(), writer
         self._session.add_sink(writer)
-        self._tell(f"recording {path.name}")
+        self._tell(said("recording {}", path.name))
 
     def _numbered(self, folder: Path) -> TrialLabel:
         label = self.label
@@ -208,10 +209,10 @@ class Recorder:
         finally:
             path = writer.close()
         if writer.ended_as != COMPLETE:
-            self._fail(f"recording {writer.ended_as}; what came before is in {path.name}")
+            self._fail(said("recording {}; what came before is in {}", writer.ended_as, path.name))
             return
         found = read_recording(path).streams[FORCE_STREAM].counts
         if len(found) != writer.rows:
             raise RecordingError(f"{path}: holds {len(found)} rows, {writer.rows} were written")
         self.saved = path
-        self._tell(f"saved and checked: {path.name}")
+        self._tell(said("saved and checked: {}", path.name))

@@ -29,6 +29,10 @@ class Stand(Enum):
     FRONT = "seen from the front"
 
 
+SHOULDERS = {"right": "right shoulder", "left": "left shoulder"}
+"""By the side of the rig, for the screen."""
+
+
 def lateral_is_right(side: str, stand: Stand) -> bool:
     """Tell whether lateral is on the right of the map.
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from analysis.criteria import Criterion, Verdict
+from analysis.said import said
 from analysis.trial import Trial
 from ui.errors import UserError
 from ui.judged import Judged, judged
@@ -143,7 +144,7 @@ def _why_not(one: Judged, last_block: int) -> str:
     if practice is not None and practice.set_aside:
         return practice.set_aside
     if practice is not None and practice.block < last_block:
-        return f"settling in ({practice.block_name})"
+        return said("settling in ({})", practice.block_name)
     return ""
 
 
@@ -160,4 +161,6 @@ def _feedback(counted: Sequence[Judged]) -> str:
     if not seen:
         return ""
     numbers = ", ".join(str(one.number) for one in seen)
-    return f"feedback was given in repetition {numbers} of the plan: this is no test without help"
+    return said(
+        "feedback was given in repetition {} of the plan: this is no test without help", numbers
+    )

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from analysis.criteria import Criterion, Verdict, judge, one_thing
 from analysis.live_measures import MeasuredRepetition
+from analysis.said import listed, said
 from analysis.target import Target
 from ui.judged import SIGNS, Judged, nothing_to_change
 
@@ -96,7 +97,7 @@ def repetition_card(one: AfterRepetition) -> Card:
     """Return the card of one repetition."""
     change = one.change
     return Card(
-        title=f"repetition {one.number}",
+        title=said("repetition {}", one.number),
         numbers=(one.number,),
         advice=change.advice if change else nothing_to_change([one.judged]),
         change=change is not None,
@@ -115,17 +116,18 @@ def summary_card(several: Sequence[AfterRepetition]) -> Card:
     first = min(lacking, key=_rank, default=None)
     numbers = tuple(one.number for one in several)
     title = (
-        f"repetitions {numbers[0]} to {numbers[-1]}"
+        said("repetitions {} to {}", numbers[0], numbers[-1])
         if len(numbers) > 1
-        else f"repetition {numbers[0]}"
+        else said("repetition {}", numbers[0])
     )
     advice = nothing_to_change(one.judged for one in several)
     where = ""
     if first is not None and first.change is not None:
         advice, key = first.change.advice, first.change.key
         same = [one for one in lacking if one.change is not None and one.change.key == key]
-        place = f"; repetition {first.number}: {first.change.where}" if first.change.where else ""
-        where = f"in {len(same)} of {len(several)}{place}"
+        arc = first.change.where
+        place = said("repetition {}: {}", first.number, arc) if arc else ""
+        where = listed("; ", (said("in {} of {}", len(same), len(several)), place))
     return Card(title, numbers, advice, first is not None, where, _rows(several))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
+from analysis.said import listed, said
 from ui.live.practice.card import Card
 from ui.live.practice.plan import Bandwidth, Block, Continuous, Faded, OnRequest, Summary
 
@@ -56,11 +57,11 @@ class PracticeLook:
     def word(self) -> str:
         """Where in the plan it is, in one line."""
         if self.state is RunState.FINISHED:
-            return f"{self.title} · {self.state.value}"
-        place = f"block {self.block} of {self.blocks}: {self.block_name}"
-        count = f"repetition {self.repetition} of {self.repetitions}"
-        paused = f" · {self.state.value}" if self.state is RunState.PAUSED else ""
-        return f"{place} · {count}{paused}"
+            return listed(" · ", (self.title, self.state.value))
+        place = said("block {} of {}: {}", self.block, self.blocks, self.block_name)
+        count = said("repetition {} of {}", self.repetition, self.repetitions)
+        paused = self.state.value if self.state is RunState.PAUSED else ""
+        return listed(" · ", (place, count, paused))
 
 
 def instead_of(block: Block, state: RunState) -> str:
@@ -72,7 +73,7 @@ def instead_of(block: Block, state: RunState) -> str:
     if isinstance(block, Faded):
         return "this one without the picture"
     if isinstance(block, Summary):
-        return f"feel it yourself: the card comes after {block.after} repetitions"
+        return said("feel it yourself: the card comes after {} repetitions", block.after)
     if isinstance(block, OnRequest):
         return "feel it yourself: ask for the card afterwards if you want it"
     return "" if isinstance(block, Continuous) else "no feedback in this block"

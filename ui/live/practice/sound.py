@@ -13,6 +13,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from analysis.said import said
 from analysis.target import Target
 from ui.live.moment import Moment
 from ui.live.practice.tones import RATE_HZ, SILENCE, Faults, Synthesiser
@@ -104,7 +105,7 @@ def switched(sound: Sound) -> tuple[str, bool]:
         sound.turn_off()
         return "sound off", True
     why_not = sound.turn_on()
-    return (why_not, False) if why_not else (f"sound on, {LATENCY_MS} ms late", True)
+    return (why_not, False) if why_not else (said("sound on, {} ms late", LATENCY_MS), True)
 
 
 def faults_of(moment: Moment) -> Faults:
