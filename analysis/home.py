@@ -62,16 +62,35 @@ def home_rests(
         tolerance_rad: Tilt that still counts as home.
         settings: What counts as still.
     """
+    still = still_flags(rate_rad_s, known, fs_hz, settings)
+    return lasting(still & (tilt_rad < tolerance_rad), int(settings.rest_min_s * fs_hz))
+
+
+def still_flags(
+    rate_rad_s: Floats, known: Flags, fs_hz: float, settings: AnalysisSettings
+) -> Flags:
+    """Tell where the arm is still, wherever it is, shape (n,).
+
+    Args:
+        rate_rad_s: Shape (n, 3), bias taken off.
+        known: Shape (n,), the inertial unit was heard.
+        fs_hz: Rate.
+        settings: What counts as still.
+    """
     width = max(1, int(STILL_SMOOTHING_S * fs_hz))
-    speed = np.empty(len(tilt_rad))
+    speed = np.empty(len(rate_rad_s))
     for part in parts_of(len(speed)):
         speed[part] = lengths(rate_rad_s[part])
     speed = ndimage.uniform_filter1d(speed, width, mode="nearest")
-    still = (speed < np.deg2rad(settings.rest_speed_deg_s)) & (tilt_rad < tolerance_rad) & known
-    at_home = np.zeros(len(still), dtype=np.bool_)
-    for start, stop in runs_of(still, min_length=int(settings.rest_min_s * fs_hz)):
-        at_home[start:stop] = True
-    return at_home
+    return np.asarray((speed < np.deg2rad(settings.rest_speed_deg_s)) & known)
+
+
+def lasting(flags: Flags, least: int) -> Flags:
+    """Return *flags* (n,) without the true runs shorter than *least*."""
+    long = np.zeros(len(flags), dtype=np.bool_)
+    for start, stop in runs_of(flags, min_length=least):
+        long[start:stop] = True
+    return long
 
 
 def heading_of(at_home: Flags, turned_rad: Floats, fs_hz: float) -> Heading:

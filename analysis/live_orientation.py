@@ -10,7 +10,8 @@ from vqf import VQF
 
 from analysis.filters import LiveLowPass, LowPass
 from analysis.home import BIAS_WINDOW_S, still_rate
-from analysis.orientation import into_base, level, twist, up_in_humerus
+from analysis.inertial import up_in_humerus
+from analysis.orientation import into_base, level, twist
 from analysis.runs import run_lengths, runs_of
 from analysis.settings import AnalysisSettings
 from analysis.turns import quaternion_product

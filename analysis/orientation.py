@@ -5,10 +5,11 @@ arbitrary and drifts slowly. At each rest at home the humerus frame H coincides 
 frame B, which fixes the heading; between two rests the residual drift is taken out linearly.
 Elevation rests on inclination alone. No magnetometer: the rig stands beside steel.
 
-A gap of the inertial samples too long to be bridged ends a stretch: the next one is oriented by
-itself, and its heading is unknown until it has a rest at home of its own.
+A stretch behind a long gap is oriented by itself (`inertial`), and its heading is unknown until
+it has a rest at home of its own.
 
-The filter is VQF (Laidig & Seel 2023, Information Fusion 91:187, doi:10.1016/j.inffus.2022.10.014).
+Two steps: `follow` needs the inertial unit alone; `settle` wants to know when nobody touches the
+cell, and that takes the zero, which comes from the rests that the first step found.
 """
 
 from __future__ import annotations
@@ -18,12 +19,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
-from vqf import offlineVQF
 
-from analysis.bumps import Bump, find_bumps
+from analysis.bumps import Bump, Doubt, Rests, find_bumps
 from analysis.errors import NotAnalysable
-from analysis.home import heading_of, home_rests, still_rate
-from analysis.runs import parts_of, runs_of, without_short_gaps
+from analysis.home import heading_of, lasting, still_flags
+from analysis.inertial import inertial_stretches, up_in_humerus
+from analysis.rests import near_rests, with_hand
+from analysis.runs import parts_of, runs_of
 from analysis.settings import AnalysisSettings
 from analysis.timebase import Grid
 from analysis.turns import quaternion_product
@@ -33,10 +35,6 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 EARTH_UP = np.array([0.0, 0.0, 1.0])
-MIN_STRETCH_S = 0.1
-FILTER_RATE_HZ = 200.0
-"""The filter is given means of the samples at this rate or a little more, if they come faster: an
-arm turns by half a degree meanwhile, and the mean rate turns it as far as the single ones do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,9 +49,12 @@ class Orientation:
         heading_age_s: Shape (n,), time to the nearest rest that fixes the heading; infinite
             where none does.
         heading_drift_rad: Largest change of heading between two rests.
-        home_tilt_rad: Mean tilt from home during the rests: how well home is home.
-        home_shift_rad: Largest change of inclination from one rest to the next.
+        home_tilt_rad: Of the rests before the first bump: how well home is home.
+        home_shift_rad: Largest change of inclination from one rest at home to the next, that by
+            a bump included.
+        home_scatter_rad: Root mean square angle of the rests at home from the vertical that holds.
         bumps: When the base leaned for good.
+        doubts: Where the base may not have stood as is reckoned.
         felt_at_home_m_s2: Size of the mean specific force during the rests.
     """
 
@@ -65,31 +66,45 @@ class Orientation:
     heading_drift_rad: float
     home_tilt_rad: float
     home_shift_rad: float
+    home_scatter_rad: float
     bumps: tuple[Bump, ...]
+    doubts: tuple[Doubt, ...]
     felt_at_home_m_s2: float
 
 
 @dataclass(frozen=True, slots=True)
-class Inertial:
-    """What the filter makes of a stretch of n samples.
+class Followed:
+    """The humerus in the earth frame, and where it rests; n samples.
 
     Attributes:
         humerus_to_earth: Shape (n, 4), quaternions, scalar last; heading arbitrary.
-        bias_rad_s: Shape (n, 3), of the gyroscope.
+        stretches: Those of which it is known.
+        known: Shape (n,), true in them.
+        gyro_bias_rad_s: Shape (3,), mean over the recording.
+        still: Shape (n,), wherever the arm is.
+        at_home: Shape (n,), resting at home if the base stands as described.
+        rests: All rests near home.
+        felt_at_home_m_s2: Size of the mean specific force at home.
     """
 
     humerus_to_earth: Floats
-    bias_rad_s: Floats
+    stretches: tuple[slice, ...]
+    known: Flags
+    gyro_bias_rad_s: Floats
+    still: Flags
+    at_home: Flags
+    rests: Rests
+    felt_at_home_m_s2: float
 
 
-def orient(
+def follow(
     grid: Grid,
     moved: Floats,
     up_in_base: Floats,
     home_tolerance_rad: float,
     settings: AnalysisSettings,
-) -> Orientation:
-    """Return the orientation of the humerus over a whole recording.
+) -> Followed:
+    """Follow the humerus in the earth frame over a whole recording.
 
     Args:
         grid: Says where the inertial unit was heard.
@@ -102,72 +117,90 @@ def orient(
     Raises:
         NotAnalysable: The arm never rests at home, so the heading cannot be known.
     """
-    stretches, quaternions, bias = _inertial_stretches(
+    stretches, quaternions, bias = inertial_stretches(
         grid, moved, up_in_base, home_tolerance_rad, settings
     )
     known = np.zeros(len(quaternions), dtype=np.bool_)
     for stretch in stretches:
         known[stretch] = True
-    tilt = np.empty(len(quaternions))
-    for part in parts_of(len(tilt)):
-        tilt[part] = angle_between(up_in_humerus(quaternions[part]), up_in_base)
-    at_home = home_rests(
-        tilt, moved[:, 3:], known & grid.imu_known, grid.fs_hz, home_tolerance_rad, settings
-    )
+    still = still_flags(moved[:, 3:], known & grid.imu_known, grid.fs_hz, settings)
+    tilt = _tilt(quaternions, up_in_base)
+    at_home = lasting(still & (tilt < home_tolerance_rad), int(settings.rest_min_s * grid.fs_hz))
     if not at_home.any():
         raise NotAnalysable(
             "the arm never rests at home (hanging, still), so the direction it faces is not "
             f"known: rest it {settings.rest_min_s:g} s before and after each repetition"
         )
-    rests = list(runs_of(at_home))
-    ups = _vertical_at_rests(quaternions, rests)
-    bumps = find_bumps(ups, rests, up_in_base)
-    age_s, drift = _head_for_base(
-        quaternions, at_home, _even_poses(stretches, bumps, up_in_base), grid.fs_hz
-    )
-    return Orientation(
-        humerus_to_base=quaternions,
+    return Followed(
+        humerus_to_earth=quaternions,
+        stretches=tuple(stretches),
         known=known,
         gyro_bias_rad_s=bias,
+        still=still,
         at_home=at_home,
-        heading_age_s=age_s,
-        heading_drift_rad=drift,
-        home_tilt_rad=float(tilt[at_home].mean()),
-        home_shift_rad=float(angle_between(ups[1:], ups[:-1]).max(initial=0.0)),
-        bumps=bumps,
+        rests=near_rests(quaternions, known, still, tilt, grid.fs_hz, settings),
         felt_at_home_m_s2=float(np.linalg.norm(moved[at_home, :3].mean(axis=0))),
     )
 
 
-def inertial_orientation(
-    angular_rate_rad_s: Floats, specific_force_m_s2: Floats, *, fs_hz: float
-) -> Inertial:
-    """Return the orientation in an earth frame with Z up, looking forward and back.
+def settle(
+    found: Followed,
+    hand_off: Flags,
+    up_in_base: Floats,
+    home_tolerance_rad: float,
+    settings: AnalysisSettings,
+    *,
+    fs_hz: float,
+) -> Orientation:
+    """Turn what was followed in the earth frame, in place, into the base frame.
 
     Args:
-        angular_rate_rad_s: Shape (n, 3).
-        specific_force_m_s2: Shape (n, 3), +g upward at rest.
-        fs_hz: Sampling rate.
+        found: What was followed; not to be used any more.
+        hand_off: Shape (n,), nobody touched the cell: only such rests show a bump.
+        up_in_base: Shape (3,), unit vector up in B as described.
+        home_tolerance_rad: Tilt from home that still counts as home.
+        settings: How long a rest lasts.
+        fs_hz: Rate.
     """
-    found = offlineVQF(
-        np.ascontiguousarray(angular_rate_rad_s),
-        np.ascontiguousarray(specific_force_m_s2),
-        None,
-        1.0 / fs_hz,
+    rests = with_hand(found.rests, hand_off)
+    settled = find_bumps(rests, up_in_base, len(found.known))
+    poses = _even_poses(found.stretches, settled.bumps, up_in_base)
+    at_home = _at_home(found, settled.bumps, home_tolerance_rad, int(settings.rest_min_s * fs_hz))
+    age_s, drift = _head_for_base(found.humerus_to_earth, at_home, poses, fs_hz)
+    near = at_home[(rests.starts + rests.stops) // 2]
+    verticals = rests.verticals[near]
+    scatter = angle_between(verticals, settled.verticals[near])
+    shift = angle_between(verticals[1:], verticals[:-1])
+    return Orientation(
+        humerus_to_base=found.humerus_to_earth,
+        known=found.known,
+        gyro_bias_rad_s=found.gyro_bias_rad_s,
+        at_home=at_home,
+        heading_age_s=age_s,
+        heading_drift_rad=drift,
+        home_tilt_rad=float(angle_between(settled.verticals[:1], up_in_base)[0]),
+        home_shift_rad=float(shift.max(initial=0.0)),
+        home_scatter_rad=float(np.sqrt(np.mean(scatter**2))) if len(scatter) else 0.0,
+        bumps=settled.bumps,
+        doubts=settled.doubts,
+        felt_at_home_m_s2=found.felt_at_home_m_s2,
     )
-    return Inertial(
-        humerus_to_earth=np.roll(found["quat6D"], -1, axis=1),  # its scalar comes first
-        bias_rad_s=found["bias"],
-    )
 
 
-def up_in_humerus(humerus_to_earth: Floats) -> Floats:
-    """Return the vertical as H has it, shape (n, 3), from quaternions (n, 4), scalar last.
+def orient(
+    grid: Grid,
+    moved: Floats,
+    up_in_base: Floats,
+    home_tolerance_rad: float,
+    settings: AnalysisSettings,
+) -> Orientation:
+    """Follow the humerus and settle it where nobody ever touches the cell.
 
-    It does not depend on the heading.
+    Arguments and what it raises are those of `follow`.
     """
-    x, y, z, w = humerus_to_earth.T
-    return np.array([2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)]).T
+    found = follow(grid, moved, up_in_base, home_tolerance_rad, settings)
+    untouched = np.ones(len(moved), dtype=np.bool_)
+    return settle(found, untouched, up_in_base, home_tolerance_rad, settings, fs_hz=grid.fs_hz)
 
 
 def into_base(humerus_to_earth: Floats, heading_rad: Floats, up_in_base: Floats) -> Floats:
@@ -206,81 +239,8 @@ def twist(quaternions: Floats, axis: Floats) -> Floats:
     return np.asarray(2.0 * np.arctan2(dot(quaternions, axis), quaternions[:, 3]))
 
 
-def _inertial_stretches(
-    grid: Grid, moved: Floats, up_in_base: Floats, tolerance_rad: float, settings: AnalysisSettings
-) -> tuple[list[slice], Floats, Floats]:
-    """Return the stretches without long gaps; quaternions (n, 4); the mean bias taken off, (3,)."""
-    rate = moved[:, 3:]
-    rough_bias = still_rate(
-        rate, moved[:, :3], grid.imu_known, up_in_base, tolerance_rad, grid.fs_hz
-    )
-    rate -= rough_bias
-    quaternions = np.zeros((4, len(moved))).T
-    quaternions[:, 3] = 1.0
-    going_on = without_short_gaps(grid.imu_known, int(settings.orientation_gap_s * grid.fs_hz))
-    shortest = max(2, int(MIN_STRETCH_S * grid.fs_hz))
-    stretches = [slice(*run) for run in runs_of(going_on, min_length=shortest)]
-    biases, lengths = [np.zeros(3)], [0]
-    # Rows between the unit's own samples are interpolated and tell the filter nothing new.
-    every = max(1, int(grid.fs_hz / min(grid.imu_rate_hz, FILTER_RATE_HZ)))
-    for part in stretches:
-        one = _filtered_by_blocks(rate[part], moved[part, :3], every, grid.fs_hz)
-        _spread(one.humerus_to_earth, every, quaternions[part])
-        for step in range(every):
-            rows = rate[part][step::every]
-            rows -= one.bias_rad_s[: len(rows)]
-        biases.append(one.bias_rad_s.mean(axis=0))
-        lengths.append(part.stop - part.start)
-    weights = lengths if sum(lengths) else None
-    bias = rough_bias + np.average(biases, axis=0, weights=weights)
-    return stretches, quaternions, np.asarray(bias)
-
-
-def _filtered_by_blocks(rate: Floats, force: Floats, every: int, fs_hz: float) -> Inertial:
-    """Filter means of *every* rows; each orientation is that at the last of its rows."""
-    turned = block_means(rate, every)
-    # The rates turn the arm up to the last row: the force that belongs to it lies around that row.
-    felt = block_means(force[every // 2 :], every)
-    if len(felt) < len(turned):
-        felt = np.concatenate([felt, force[-1:]])
-    return inertial_orientation(turned, felt, fs_hz=fs_hz / every)
-
-
-def block_means(x: Floats, every: int) -> Floats:
-    """Return the means of *every* rows after the other, (⌈n/every⌉, k); the last may have fewer."""
-    if every == 1:
-        return x
-    whole = len(x) // every
-    total = x[: whole * every : every].copy()
-    for step in range(1, every):
-        total += x[step : whole * every : every]
-    total /= every
-    rest = x[whole * every :]
-    return np.concatenate([total, rest.mean(axis=0, keepdims=True)]) if len(rest) else total
-
-
-def _spread(quaternions: Floats, every: int, out: Floats) -> None:
-    """Fill *out* (n, 4) between quaternions (k, 4), which belong to every so-manieth row's end.
-
-    Neighbours lie a fraction of a degree apart, where a chord is as good as the arc.
-    """
-    if every == 1:
-        out[:] = quaternions
-        return
-    opposite = np.einsum("ij,ij->i", quaternions[1:], quaternions[:-1]) < 0.0
-    signs = np.where(np.cumsum(np.concatenate([[False], opposite])) % 2, -1.0, 1.0)
-    ends = quaternions * signs[:, np.newaxis]
-    # The mean rate of the first rows brought it to the first one: back by as much.
-    before = 2.0 * ends[:1] - ends[1:2] if len(ends) > 1 else ends
-    ends = np.concatenate([before, ends])
-    for step in range(every):
-        share = (step + 1) / every
-        rows = out[step::every]
-        rows[:] = (1.0 - share) * ends[: len(rows)] + share * ends[1 : len(rows) + 1]
-
-
 def _even_poses(
-    stretches: list[slice], bumps: tuple[Bump, ...], up_in_base: Floats
+    stretches: tuple[slice, ...], bumps: tuple[Bump, ...], up_in_base: Floats
 ) -> list[tuple[slice, Floats]]:
     """Return the stretches cut at the bumps, each with the vertical in B (3,) that holds there."""
     starts = [0, *(bump.at for bump in bumps)]
@@ -314,8 +274,22 @@ def _head_for_base(
     return age_s, drift
 
 
-def _vertical_at_rests(humerus_to_earth: Floats, rests: list[tuple[int, int]]) -> Floats:
-    """Return the mean vertical in H of each rest, shape (rests, 3)."""
-    return np.array(
-        [up_in_humerus(humerus_to_earth[start:stop]).mean(axis=0) for start, stop in rests]
-    )
+def _tilt(humerus_to_earth: Floats, up_in_base: Floats) -> Floats:
+    """Return how far the arm is turned away from home, its heading apart, shape (n,)."""
+    tilt = np.empty(len(humerus_to_earth))
+    for part in parts_of(len(tilt)):
+        tilt[part] = angle_between(up_in_humerus(humerus_to_earth[part]), up_in_base)
+    return tilt
+
+
+def _at_home(found: Followed, bumps: tuple[Bump, ...], tolerance_rad: float, least: int) -> Flags:
+    """Return where the arm rests at home as the base stands, shape (n,)."""
+    if not bumps:
+        return found.at_home
+    at_home = found.at_home.copy()
+    for number, bump in enumerate(bumps):
+        stop = bumps[number + 1].at if number + 1 < len(bumps) else len(at_home)
+        here = slice(bump.at, stop)
+        tilt = _tilt(found.humerus_to_earth[here], bump.up_in_base)
+        at_home[here] = lasting(found.still[here] & (tilt < tolerance_rad), least)
+    return at_home

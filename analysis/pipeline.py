@@ -11,16 +11,17 @@ from numpy.typing import NDArray
 
 from acquisition.physical import Geometry, right_shoulder_geometry
 from acquisition.recording.model import Recording
+from analysis.bumps import Doubt
 from analysis.cutoff import ResidualCurve, liveliest, residual_analysis
 from analysis.filters import LowPass, slope_of_part, smooth_in_place
 from analysis.measures import measure_repetitions
-from analysis.orientation import Orientation, orient
+from analysis.orientation import Orientation, follow, settle
 from analysis.practice import practice_told, with_practice
 from analysis.quality import Evidence, assess, effective_rate_hz
 from analysis.repetitions import find_repetitions
 from analysis.resolve import ContactState, Unresolved, contact, resolve
 from analysis.runs import parts_of, without_short_gaps
-from analysis.series import ResolvedSeries, read_only
+from analysis.series import ResolvedSeries, read_only, unsettled_where
 from analysis.settings import AnalysisSettings
 from analysis.shell import ShellMotion, hand_wrench
 from analysis.stabiliser import StabilisingHand, stabilising_hand
@@ -33,6 +34,7 @@ from analysis.vectors import lengths
 from analysis.zero import find_zero, marked_windows
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 
 def analyse(
@@ -60,17 +62,21 @@ def analyse(
     grid, pushed, moved = even_samples(recording, settings)
     geometry = right_shoulder_geometry(recording.rig)
     tolerance = np.deg2rad(recording.rig.home.tolerance_deg)
-    orientation = orient(grid, moved, geometry.vertical_in_base, tolerance, settings)
+    found = follow(grid, moved, geometry.vertical_in_base, tolerance, settings)
     residuals = _residuals(pushed, grid, settings)
     low_pass = LowPass(cutoff_hz=settings.cutoff_hz, order=settings.filter_order)
     smooth_in_place(moved, grid.imu_known, low_pass, fs_hz=grid.fs_hz)
     smooth_in_place(pushed, grid.force_known, low_pass, fs_hz=grid.fs_hz)
     wrench = _without_shell(grid, pushed, moved, geometry, compensate=compensate)
     marked = marked_windows(recording.events, grid.origin_us, grid.fs_hz, len(wrench))
-    zero = find_zero(wrench, orientation.at_home, grid.fs_hz, settings, marked=marked)
+    zero = find_zero(wrench, found.at_home, grid.fs_hz, settings, marked=marked)
     wrench -= zero.wrench
+    on, hand_off = _hand(grid, wrench, settings)
+    orientation = settle(
+        found, hand_off, geometry.vertical_in_base, tolerance, settings, fs_hz=grid.fs_hz
+    )
     series = resolve(
-        _unresolved(grid, orientation, wrench, moved[:, 3:], settings),
+        _unresolved(grid, orientation, wrench, moved[:, 3:], on),
         fs_hz=grid.fs_hz,
         target=target,
         geometry=geometry,
@@ -86,7 +92,7 @@ def analyse(
     )
     del pushed, moved, wrench  # an hour's samples are too many to be held twice
     hand = stabilising_hand(recording, grid, orientation.at_home, settings)
-    series = _with_second_hand(series, hand)
+    series = _with_doubts(_with_second_hand(series, hand), orientation.doubts)
     spans = find_repetitions(series, settings.repetitions)
     repetitions = measure_repetitions(
         series, spans, target, settings.measures, side=recording.rig.rig.side
@@ -131,15 +137,29 @@ def _with_second_hand(series: ResolvedSeries, hand: StabilisingHand | None) -> R
     return read_only(replace(series, stabiliser_n=hand.force_n, stabiliser_on=hand.on))
 
 
+def _with_doubts(series: ResolvedSeries, doubts: tuple[Doubt, ...]) -> ResolvedSeries:
+    if not doubts:
+        return series
+    flags = np.zeros(len(series), dtype=np.bool_)
+    for doubt in doubts:
+        flags[doubt.start : doubt.stop] = True
+    return unsettled_where(series, flags)
+
+
 def _strongest_n(series: ResolvedSeries) -> float:
     return float(np.fmax.reduce(series.magnitude_n))
 
 
+def _hand(grid: Grid, wrench: Floats, settings: AnalysisSettings) -> tuple[Flags, Flags]:
+    """Return where the hand is on, and where it is known to be off, each (n,)."""
+    on, _ = contact(lengths(wrench[:, :3]), grid.fs_hz, settings, ContactState())
+    on = without_short_gaps(on, int(settings.contact_gap_s * grid.fs_hz))
+    return on, ~on & grid.force_known
+
+
 def _unresolved(
-    grid: Grid, orientation: Orientation, wrench: Floats, rate: Floats, settings: AnalysisSettings
+    grid: Grid, orientation: Orientation, wrench: Floats, rate: Floats, on: Flags
 ) -> Unresolved:
-    magnitude = lengths(wrench[:, :3])
-    on, _ = contact(magnitude, grid.fs_hz, settings, ContactState())
     return Unresolved(
         time_s=grid.time_s,
         wrench=wrench,
@@ -149,7 +169,7 @@ def _unresolved(
         angular_rate_rad_s=rate,
         missing=grid.missing,
         saturated=grid.saturated,
-        contact=without_short_gaps(on, int(settings.contact_gap_s * grid.fs_hz)),
+        contact=on,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Any
 
@@ -63,6 +63,9 @@ class ResolvedSeries:
             None if no cell under it told.
         stabiliser_on: Shape (n,), that hand is on; None likewise.
         smoothing: The low-pass that the force went through, None if none.
+        unsettled: Shape (n,), the base may have moved between the rests at home on either side,
+            so that where the arm pointed in it is not known well enough for a direction; None if
+            it stood still throughout.
     """
 
     fs_hz: float
@@ -87,6 +90,7 @@ class ResolvedSeries:
     stabiliser_n: Floats | None = None
     stabiliser_on: Flags | None = None
     smoothing: Smoothing | None = None
+    unsettled: Flags | None = None
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -111,6 +115,11 @@ def read_only(series: ResolvedSeries) -> ResolvedSeries:
         if isinstance(values, np.ndarray):
             values.flags.writeable = False
     return series
+
+
+def unsettled_where(series: ResolvedSeries, flags: Flags) -> ResolvedSeries:
+    """Return the series without a direction where the base may have moved, *flags* (n,)."""
+    return read_only(replace(series, unsettled=flags, directed=series.directed & ~flags))
 
 
 def rows_of(series: ResolvedSeries, rows: slice) -> ResolvedSeries:

@@ -26,7 +26,13 @@ __all__ = [
     "measure_repetitions",
 ]
 
-View = TypeVar("View")
+View = TypeVar("View", PhaseView, RepetitionView)
+
+MOVED = "the rig was moved during this repetition, or the arm did not come home behind it"
+TOLD_ANYWAY = frozenset(
+    ("side", "start_s", "top_s", "end_s", "complete", "missing_percent", "saturated_percent")
+)
+"""What does not rest on where the base stood, or only says which repetition it is."""
 
 
 def measure_repetitions(
@@ -71,13 +77,21 @@ def _measure_phase(view: PhaseView) -> Measured:
 def _measure(view: View, measures: Sequence[Measure[View]]) -> Measured:
     values: dict[str, MeasureValue] = {}
     reasons: dict[str, str] = {}
+    unsettled = _unsettled(view.series, view.spans)
     for measure in measures:
         try:
+            if unsettled and measure.key not in TOLD_ANYWAY:
+                raise Withheld(MOVED)
             values[measure.key] = _defined(measure.compute(view))
         except Withheld as why:
             values[measure.key] = None
             reasons[measure.key] = str(why)
     return Measured(values, reasons)
+
+
+def _unsettled(series: ResolvedSeries, spans: RepetitionSpans) -> bool:
+    """Tell whether the base may have moved during a repetition."""
+    return series.unsettled is not None and bool(series.unsettled[spans.movement.slice].any())
 
 
 def _defined(value: float | bool | str) -> float | bool | str:

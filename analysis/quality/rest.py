@@ -78,19 +78,27 @@ def home_pose(evidence: Evidence) -> list[QualityFinding]:
 
 
 def bumped(evidence: Evidence) -> list[QualityFinding]:
-    """Say when the base leaned for good while it recorded."""
-    bumps, grid = evidence.orientation.bumps, evidence.grid
-    when = ", ".join(
-        f"{np.rad2deg(bump.leaned_rad):.1f}° before {grid.time_s[bump.at]:.0f} s" for bump in bumps
-    )
+    """Say when the base leaned for good while it recorded, or may have."""
+    orientation, time_s = evidence.orientation, evidence.grid.time_s
+    when = [
+        f"{np.rad2deg(bump.leaned_rad):.1f}° before {time_s[bump.at]:.0f} s"
+        for bump in orientation.bumps
+    ]
+    when += [
+        f"perhaps {np.rad2deg(doubt.away_rad):.1f}° between {time_s[doubt.start]:.0f} and "
+        f"{time_s[doubt.stop - 1]:.0f} s"
+        for doubt in orientation.doubts
+        if not doubt.bumped
+    ]
     return [
         finding(
             "rig_bumped",
-            when or "never",
+            ", ".join(when) or "never",
             "never",
-            ok=not bumps,
+            ok=not when,
             advice="The rig was moved: from the rest at home named on, the vertical seen there "
-            "counts; leave out the repetition before it, and look at the clamp.",
+            "counts. Or, where it says perhaps, the arm did not come home. What was measured "
+            "meanwhile is left out. Look at the clamp, and rest at home after each repetition.",
         )
     ]
 

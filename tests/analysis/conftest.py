@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
 
+import msgspec
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
 
 from acquisition.recording.model import Recording, StreamData, TrialLabel
+from acquisition.rig import RigDescription
 from acquisition.virtual_rig import VirtualRig, default_rig, trainee
 from analysis.resolve import push_angles
 from analysis.series import ResolvedSeries
 from analysis.target import Target
-from firmware_protocol.messages import Identity
+from firmware_protocol.messages import IMU_STREAM, Identity
 
 CLOCK_OFFSET_US = 5_000_000
 
@@ -25,6 +29,11 @@ class Told:
 
     recording: Recording
     rig: VirtualRig
+    options: dict[str, Any] = field(default_factory=dict)
+
+    def at(self, description: RigDescription) -> VirtualRig:
+        """Return the same trial at another rig."""
+        return VirtualRig(description, self.rig.trainee, **self.options)
 
 
 def recording_of(rig: VirtualRig) -> Recording:
@@ -80,10 +89,50 @@ def told() -> Callable[..., Told]:
         if key not in made:
             description = default_rig(side, axes, stabiliser=stabiliser)
             rig = VirtualRig(description, trainee(person), **options)  # type: ignore[arg-type]  # options by name, as a test needs them
-            made[key] = Told(recording_of(rig), rig)
+            made[key] = Told(recording_of(rig), rig, options)
         return made[key]
 
     return make
+
+
+BUMP_S = 0.2
+"""How long a bump takes."""
+
+
+def leant(made: Told, moves: Sequence[tuple[float, NDArray[np.float64]]]) -> Told:
+    """Return the same trial at a rig that is bumped.
+
+    Args:
+        made: A trial at a right rig that stands still.
+        moves: When the rig begins to lean, seconds of its clock, and the vertical in B from then
+            on, (3,), in order.
+    """
+    rig, streams = made.rig, dict(made.recording.streams)
+    before = np.array(rig.rig.home.vertical_in_base)
+    for at_s, up in moves:
+        home = msgspec.structs.replace(rig.rig.home, vertical_in_base=tuple(up.tolist()))
+        other = made.at(msgspec.structs.replace(rig.rig, home=home))
+        # The vertical turns one way in B, so the base turns the other way.
+        turn = -Rotation.align_vectors([up], [before])[0].as_rotvec() / BUMP_S
+        for stream in other.streams:
+            now = streams[stream.spec.name]
+            time_s = stream.time_s(0, len(now.counts))
+            late = (time_s >= at_s)[:, np.newaxis]
+            counts = np.where(late, stream.counts(0, len(time_s)), now.counts)
+            if stream.spec.name == IMU_STREAM:
+                during = (time_s >= at_s) & (time_s < at_s + BUMP_S)
+                pose = rig.truth(time_s[during]).humerus_to_base
+                felt = np.einsum("nji,j->ni", pose, turn) @ np.array(rig.rig.imu.to_humerus)
+                counts[during, 3:] += np.rint(felt / stream.spec.channels[3].scale).astype(np.int32)
+            streams[stream.spec.name] = replace(now, counts=counts.astype(np.int32))
+        before = up
+    return Told(replace(made.recording, streams=streams), rig, made.options)
+
+
+@pytest.fixture(scope="session")
+def bumped() -> Callable[..., Told]:
+    """Return `leant`."""
+    return leant
 
 
 FS_HZ = 200.0

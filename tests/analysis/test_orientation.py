@@ -13,16 +13,8 @@ from scipy.spatial.transform import Rotation
 
 from analysis.errors import NotAnalysable
 from analysis.home import heading_of, home_rests, still_rate
-from analysis.orientation import (
-    Orientation,
-    block_means,
-    inertial_orientation,
-    into_base,
-    level,
-    orient,
-    twist,
-    up_in_humerus,
-)
+from analysis.inertial import block_means, inertial_orientation, up_in_humerus
+from analysis.orientation import Orientation, into_base, level, orient, twist
 from analysis.pose import distal_axis, elevation, elevation_speed, plane_of_elevation
 from analysis.settings import AnalysisSettings
 from analysis.timebase import Grid
