@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,9 @@ from ui.errors import UserError
 
 if TYPE_CHECKING:
     from acquisition.console import RigConsole
+
+NEAR = 1e-6
+"""A rate goes over the wire with seven digits: as good as equal."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,8 +42,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--fetch-description", type=Path, metavar="TOML",
-        help="write the description that the rig keeps to a new file",
+        help="write the description that the rig keeps to a file",
     )  # fmt: skip
+    parser.add_argument(
+        "--force", action="store_true", help="replace the file of --fetch-description"
+    )
     parser.add_argument(
         "--zero", metavar="STREAM", help="let its amplifiers balance themselves, hands off"
     )
@@ -58,10 +65,10 @@ def run(args: argparse.Namespace) -> int:
     wishes = [_configuration(text) for text in args.configure]
     values = [_key_and_value(text) for text in args.set]
     if args.fetch_description is not None:
-        new_files((args.fetch_description,), force=False)
+        new_files((args.fetch_description,), force=args.force)
     with RigConsole(transport_for(args.port), clock=SystemClock()) as console:
-        for name, rate_hz, block_samples in wishes:
-            console.configure(console.stream(name).stream_id, rate_hz, block_samples)
+        for wish in wishes:
+            _configure(console, *wish)
         for key, value in values:
             console.write(key, value)
         _descriptions(console, args.save_description, args.fetch_description)
@@ -77,14 +84,36 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _configuration(text: str) -> tuple[str, float, int]:
+    from firmware_protocol.codec import MAX_BLOCK_SAMPLES
+    from firmware_protocol.table import MAX_RATE_HZ
+
     name, _, setting = text.partition("=")
     rate, _, block = setting.partition(":")
     try:
-        return name, float(rate), int(block or 0)
+        rate_hz, block_samples = float(rate), int(block or 0)
     except ValueError:
         raise UserError(
             f"--configure {text}: must be STREAM=HZ or STREAM=HZ:SAMPLES, such as force=500:10"
         ) from None
+    if not 0.0 < rate_hz <= MAX_RATE_HZ:
+        raise UserError(f"--configure {text}: the rate must be above 0, {MAX_RATE_HZ:g} Hz at most")
+    if not 0 <= block_samples <= MAX_BLOCK_SAMPLES:
+        raise UserError(
+            f"--configure {text}: a block has 1 to {MAX_BLOCK_SAMPLES} samples; "
+            "0 leaves it to the rig"
+        )
+    return name, rate_hz, block_samples
+
+
+def _configure(console: RigConsole, name: str, rate_hz: float, block_samples: int) -> None:
+    """Set a stream, and say so if the rig took the nearest that it can."""
+    took = console.configure(console.stream(name).stream_id, rate_hz, block_samples)
+    if abs(took.rate_hz - rate_hz) > NEAR * rate_hz or block_samples not in (0, took.block_samples):
+        print(
+            f"{name}: asked for {rate_hz:g} Hz in blocks of {block_samples or 'any size'}, "
+            f"the rig took {took.rate_hz:g} Hz in blocks of {took.block_samples}",
+            file=sys.stderr,
+        )
 
 
 def _key_and_value(text: str) -> tuple[str, bytes]:

@@ -104,7 +104,32 @@ def test_a_file_is_not_overwritten_by_what_is_fetched(
     )  # fmt: skip
 
     assert said.code == FAILED
+    assert "or --force to replace it" in said.err
     assert (tmp_path / "rig.toml").read_text() == "mine"
+
+
+def test_a_file_is_replaced_by_what_is_fetched_if_asked_to(
+    perpend: Perpend, serve: Callable[[dict[str, bytes]], str], tmp_path: Path
+) -> None:
+    (tmp_path / "rig.toml").write_text("old")
+
+    said = perpend(
+        "rig", "--port", serve(store_with(default_rig())),
+        "--fetch-description", tmp_path / "rig.toml", "--force",
+    )  # fmt: skip
+
+    assert said.code == DONE
+    assert load_rig(tmp_path / "rig.toml") == default_rig()
+
+
+def test_what_the_rig_makes_of_a_wish_is_told_where_it_differs(perpend: Perpend) -> None:
+    nearest = perpend("rig", "--port", "virtual:", "--configure", "force=50000:200")
+    exact = perpend("rig", "--port", "virtual:", "--configure", "force=333.3:8")
+
+    assert (nearest.code, exact.code, exact.err) == (DONE, DONE, "")
+    assert nearest.err == (
+        "force: asked for 50000 Hz in blocks of 200, the rig took 2000 Hz in blocks of 83\n"
+    )
 
 
 def test_a_value_is_printed_alone(
@@ -141,6 +166,12 @@ def test_what_is_asked_for_with_a_value_is_done_before_it_is_printed(
     ("words", "said"),
     [
         (("--configure", "force"), "must be STREAM=HZ or STREAM=HZ:SAMPLES"),
+        (("--configure", "force=1000:300"), "a block has 1 to 255 samples; 0 leaves it to the rig"),
+        (("--configure", "force=1000:-1"), "a block has 1 to 255 samples"),
+        (("--configure", "force=1000:2.5"), "must be STREAM=HZ or STREAM=HZ:SAMPLES"),
+        (("--configure", "force=0"), "the rate must be above 0, 100000 Hz at most"),
+        (("--configure", "force=nan"), "the rate must be above 0"),
+        (("--configure", "force=inf"), "the rate must be above 0"),
         (("--configure", "pad=5"), "no stream 'pad'; the rig has force, imu"),
         (("--set", "place"), "must be KEY=VALUE"),
         (("--set", "rig.toml.0=x"), "is kept with --save-description"),
