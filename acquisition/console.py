@@ -54,6 +54,8 @@ REFUSALS = {
     Outcome.UNKNOWN_COMMAND: "its firmware does not know that command; bring in a newer one",
     Outcome.BAD_ARGUMENT: "it says the argument makes no sense",
     Outcome.NOT_POSSIBLE_NOW: "it says that is not possible now",
+    Outcome.STORE_FULL: "its store is full; remove a key that is not needed",
+    Outcome.STORE_FAILED: "its memory does not take it; the old or the new value is there",
 }
 
 Answer = Identity | Reply | Configuration | SelfTestResult | StoreValue
@@ -230,7 +232,7 @@ class RigConsole:
         """Keep a value on the rig over power-off; an empty one removes the key.
 
         Raises:
-            RigError: Its store is full, or it is silent.
+            RigError: Its store is full or does not take it, or it is silent.
             ProtocolMisuse: Key or value is too long for one message.
         """
         self._do(lambda number: WriteStore(number, key, value), f"keep {key!r}")

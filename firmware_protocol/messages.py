@@ -52,6 +52,8 @@ class Outcome(OpenCode):
     UNKNOWN_COMMAND = 1
     BAD_ARGUMENT = 2
     NOT_POSSIBLE_NOW = 3
+    STORE_FULL = 4
+    STORE_FAILED = 5
 
 
 class FaultCode(OpenCode):

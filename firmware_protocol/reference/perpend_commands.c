@@ -157,9 +157,9 @@ static void write_store(perpend_rig *rig, const perpend_message *asked)
         reply(rig, asked->request_id, PERPEND_BAD_ARGUMENT);
         return;
     }
-    const bool kept = !rig->streaming
-                      && perpend_port_store_write(&asked->as.store.key, value->bytes, value->size);
-    reply(rig, asked->request_id, kept ? PERPEND_DONE : PERPEND_NOT_POSSIBLE_NOW);
+    reply(rig, asked->request_id,
+          rig->streaming ? PERPEND_NOT_POSSIBLE_NOW
+                         : perpend_port_store_write(&asked->as.store.key, value->bytes, value->size));
 }
 
 /* Said when it goes to the line. */

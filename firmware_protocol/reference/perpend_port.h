@@ -40,7 +40,8 @@ typedef struct {
  * its place in this table, from 0. */
 const perpend_description *perpend_port_description(void);
 
-/* Counted up at every power-up, and kept over it. */
+/* Counted up at every power-up, and kept over it; without memory for it, a number that is hardly
+ * ever the same twice, from a clock or noise. */
 uint32_t perpend_port_boot_count(void);
 
 /* A free-running microsecond counter that wraps at 2^32; it may begin anywhere. */
@@ -73,8 +74,10 @@ size_t perpend_port_store_read(const perpend_name *key, uint8_t *value, size_t r
 /* The key at this place, from 0 on, in any order; false if there are not so many. */
 bool perpend_port_store_key(size_t place, perpend_name *key);
 
-/* Keep a value, an empty one removes the key; false if the store is full. Must leave the old or
- * the new value after a power-off in the middle. */
-bool perpend_port_store_write(const perpend_name *key, const uint8_t *value, size_t size);
+/* Keep a value, an empty one removes the key. PERPEND_DONE only when it will be there after a
+ * power-off; PERPEND_STORE_FULL if there is no room, PERPEND_STORE_FAILED if the memory does not
+ * take it. Must leave the old or the new value after a power-off in the middle. */
+perpend_outcome perpend_port_store_write(const perpend_name *key, const uint8_t *value,
+                                         size_t size);
 
 #endif

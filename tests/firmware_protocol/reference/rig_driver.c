@@ -6,6 +6,7 @@
  *   sample STREAM TICK DROPPED OPEN C C C [C C C]
  *   room BYTES                        how much the line will take from now on
  *   store BYTES                       how many bytes the store can hold
+ *   flash BROKEN                      1: the store does not take what is written
  *   test WORDS                        what the self-test finds, nothing: all is well
  *   host HEX                          bytes from the host, then a poll; answers what was sent
  *   counts                            damaged frames and malformed payloads
@@ -24,6 +25,7 @@ static char line[1 << 16];
 static uint32_t tick_us;
 static size_t line_room = SIZE_MAX;
 static size_t store_room = 900;
+static bool flash_broken;
 static char found[80];
 static struct { perpend_sample samples[HELD]; size_t begin, end; bool on; } held[2];
 static struct { perpend_name key; uint8_t value[1024]; size_t size; } kept[4];
@@ -119,19 +121,22 @@ bool perpend_port_store_key(size_t place, perpend_name *key)
     return false;
 }
 
-bool perpend_port_store_write(const perpend_name *key, const uint8_t *value, size_t size)
+perpend_outcome perpend_port_store_write(const perpend_name *key, const uint8_t *value, size_t size)
 {
     size_t i = slot_of(key);
     for (size_t k = 0; i == 4 && k < 4; k++) {
         i = kept[k].size == 0 ? k : i;
     }
+    if (flash_broken) {
+        return PERPEND_STORE_FAILED;
+    }
     if (i == 4 || size > store_room) {
-        return false;
+        return PERPEND_STORE_FULL;
     }
     kept[i].key = *key;
     memcpy(kept[i].value, value, size);
     kept[i].size = size;
-    return true;
+    return PERPEND_DONE;
 }
 
 static uint32_t word(void) { return (uint32_t)strtoll(strtok(NULL, " \n"), NULL, 10); }
@@ -199,6 +204,8 @@ int main(void)
             line_room = word();
         } else if (strcmp(order, "store") == 0) {
             store_room = word();
+        } else if (strcmp(order, "flash") == 0) {
+            flash_broken = word() != 0;
         } else if (strcmp(order, "test") == 0) {
             const char *const words = strtok(NULL, "\n");
             snprintf(found, sizeof found, "%s", words ? words : "");

@@ -5,11 +5,13 @@ from __future__ import annotations
 import contextlib
 import re
 import select
+import shutil
 import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -187,6 +189,43 @@ def test_the_store_outlives_the_process(program: Path, tmp_path: Path) -> None:
         assert line.ask(lambda n: m.Configure(n, 1, 1e6, 0)).rate_hz == 1000.0
 
 
+def test_the_boot_count_goes_up_with_every_start(program: Path, tmp_path: Path) -> None:
+    counts = []
+    for _ in range(3):
+        with (
+            switched_on(program, "--store", str(tmp_path / "kept")) as desktop,
+            line_to(desktop) as line,
+        ):
+            counts.append(line.ask(m.Identify).boot_count)
+
+    assert counts == [1, 2, 3]
+
+
+def test_without_a_store_the_boot_count_is_another_one_at_every_start(program: Path) -> None:
+    counts = []
+    for _ in range(2):
+        with switched_on(program) as desktop, line_to(desktop) as line:
+            counts.append(line.ask(m.Identify).boot_count)
+
+    assert counts[0] != counts[1]
+
+
+def test_a_store_that_fails_is_told_apart_from_a_full_one(program: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "folder"
+    folder.mkdir()
+    with switched_on(program, "--store", str(folder / "kept")) as desktop, line_to(desktop) as line:
+        assert line.ask(m.SelfTest) == m.SelfTestResult(1, True, "")
+        for number in range(32):
+            reply = line.ask(partial(m.WriteStore, key=f"k{number}", value=b"v"))
+            assert reply.outcome is m.Outcome.DONE
+        assert line.ask(lambda n: m.WriteStore(n, "x", b"v")).outcome is m.Outcome.STORE_FULL
+        shutil.rmtree(folder)
+        assert line.ask(lambda n: m.WriteStore(n, "k0", b"w")).outcome is m.Outcome.STORE_FAILED
+        assert line.ask(lambda n: m.ReadStore(n, "k0")).value == b"v"
+        failed = line.ask(m.SelfTest)
+        assert (failed.passed, failed.detail) == (False, "store cannot be written")
+
+
 @contextlib.contextmanager
 def console_to(program: Path, kept: Path) -> Iterator[RigConsole]:
     with (
@@ -236,5 +275,5 @@ def test_a_file_that_is_no_store_is_left_alone(program: Path, tmp_path: Path) ->
     )
 
     assert done.returncode == 1
-    assert "is no store" in done.stderr
+    assert done.stderr == f"{kept}: is no store; move it away to begin a new one\n"
     assert kept.read_bytes() == b"\xff not a store"

@@ -49,6 +49,7 @@ class Rig:
         ask("room 4294967295")
         ask("test")
         ask("store 900")
+        ask("flash 0")
         assert ask(f"power {tick}") == "up."
         self.line(b"")
 
@@ -396,8 +397,10 @@ def test_the_store_keeps_replaces_and_removes(rig: Rig) -> None:
         assert rig.tell(m.ReadStore(9, "rig.toml.0")) == [m.StoreValue(9, "rig.toml.0", value)]
 
     rig.order("store 10")
-    assert outcome(rig.tell(m.WriteStore(5, "k", b"x" * 11)), 5) is Outcome.NOT_POSSIBLE_NOW
+    assert outcome(rig.tell(m.WriteStore(5, "k", b"x" * 11)), 5) is Outcome.STORE_FULL
     assert rig.tell(m.ReadStore(6, "k")) == [m.StoreValue(6, "k", b"")]
+    rig.order("flash 1")
+    assert outcome(rig.tell(m.WriteStore(7, "k", b"x")), 7) is Outcome.STORE_FAILED
 
 
 def test_the_empty_key_lists_what_is_kept(rig: Rig) -> None:

@@ -149,9 +149,13 @@ bool perpend_port_store_key(size_t place, perpend_name *key)
     return key->size > 0;
 }
 
-bool perpend_port_store_write(const perpend_name *key, const uint8_t *value, size_t size)
+perpend_outcome perpend_port_store_write(const perpend_name *key, const uint8_t *value, size_t size)
 {
-    return hal_store_write(key->text, key->size, value, size);
+    if (!hal_store_has_room(key->size, size)) {
+        return PERPEND_STORE_FULL;
+    }
+    const bool kept = hal_store_write(key->text, key->size, value, size);
+    return kept ? PERPEND_DONE : PERPEND_STORE_FAILED;
 }
 
 int main(void)

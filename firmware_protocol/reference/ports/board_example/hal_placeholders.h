@@ -31,9 +31,11 @@ size_t hal_usb_write(const uint8_t *bytes, size_t size);
 size_t hal_usb_read(uint8_t *bytes, size_t room);
 
 /* In flash: write the new record behind the old one and mark it valid last, so that a power-off
- * leaves one of the two. An empty value removes the key. */
+ * leaves one of the two, and read it back: false if it is not there. An empty value removes the
+ * key; that needs room for a record, too. */
 size_t hal_store_read(const char *key, size_t key_size, uint8_t *value, size_t room);
 uint8_t hal_store_key(size_t place, char *key, size_t room); /* its size, 0: no such place */
+bool hal_store_has_room(size_t key_size, size_t size);
 bool hal_store_write(const char *key, size_t key_size, const uint8_t *value, size_t size);
 uint32_t hal_count_boot(void); /* a number in flash, counted up and kept */
 

@@ -23,8 +23,8 @@ static perpend_rig rig;
 static int line = -1;
 static double speed = 1.0;
 static uint32_t first_tick;
+static const char *store_path; /* null: none */
 static struct timespec switched_on;
-static uint32_t boot_count; /* the time of day: another one at every start */
 static double scene_from_us;
 static struct { double begun_us, rate_hz; uint64_t taken; bool on; } sampling[2];
 static volatile sig_atomic_t ended;
@@ -57,10 +57,17 @@ static uint32_t tick_of(double us) { return (uint32_t)((uint64_t)us + first_tick
 const perpend_description *perpend_port_description(void) { return &about; }
 uint32_t perpend_port_micros(void) { return tick_of(simulated_us()); }
 bool perpend_port_zero(uint8_t stream) { (void)stream; return false; } /* no amplifiers */
-bool perpend_port_self_test(char *detail) { (void)detail; return true; }
 void perpend_port_end(uint8_t stream) { sampling[stream].on = false; }
 
-uint32_t perpend_port_boot_count(void) { return boot_count; }
+uint32_t perpend_port_boot_count(void) { return store_boot_count(); }
+
+bool perpend_port_self_test(char *detail)
+{
+    if (!store_works()) {
+        perpend_copy_text(detail, PERPEND_DETAIL, "store cannot be written");
+    }
+    return detail[0] == 0;
+}
 
 float perpend_port_nearest_rate(uint8_t stream, float wanted_hz)
 {
@@ -134,7 +141,6 @@ static int open_terminal(void)
 
 static bool read_options(int count, char **words)
 {
-    const char *path = NULL;
     int i = 1;
     for (; i + 1 < count; i += 2) {
         char *end = words[i + 1];
@@ -143,16 +149,12 @@ static bool read_options(int count, char **words)
         } else if (strcmp(words[i], "--tick") == 0) {
             first_tick = (uint32_t)strtoull(words[i + 1], &end, 10);
         } else if (strcmp(words[i], "--store") == 0) {
-            path = words[i + 1];
+            store_path = words[i + 1];
             end += strlen(end);
         }
         if (end == words[i + 1] || *end != 0) {
             return false;
         }
-    }
-    if (!store_open(path)) {
-        fprintf(stderr, "%s: is no store; move it away to begin a new one\n", path);
-        exit(1);
     }
     return i == count && speed > 0.0 && speed <= 100.0;
 }
@@ -176,6 +178,11 @@ int main(int count, char **words)
         fprintf(stderr, "usage: %s [--speed 0..100] [--tick FIRST] [--store FILE]\n", words[0]);
         return 2;
     }
+    const char *const trouble = store_open(store_path);
+    if (trouble != NULL) {
+        fprintf(stderr, "%s: %s\n", store_path, trouble);
+        return 1;
+    }
     const int near = open_terminal();
     if (near < 0) {
         perror("no pseudo-terminal");
@@ -185,7 +192,6 @@ int main(int count, char **words)
     sigaction(SIGTERM, &end, NULL);
     sigaction(SIGINT, &end, NULL);
     clock_gettime(CLOCK_MONOTONIC, &switched_on);
-    boot_count = (uint32_t)time(NULL);
     if (!perpend_rig_power_up(&rig)) {
         fprintf(stderr, "the description of this rig is not good: %s\n", rig.unfit);
         return 1;

@@ -4,7 +4,14 @@
 
 #include "perpend_port.h"
 
-/* Reads the file, which need not exist yet; null: memory alone. False if it makes no sense. */
-bool store_open(const char *path);
+/* Reads the file, which need not exist yet, counts its start in it and writes it anew; null: memory
+ * alone. Returns what is wrong, null if nothing. */
+const char *store_open(const char *path);
+
+/* How often the file was opened; without one, a number from the clock. */
+uint32_t store_boot_count(void);
+
+/* Whether the file can be written, by writing it. */
+bool store_works(void);
 
 #endif
