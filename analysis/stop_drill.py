@@ -44,8 +44,9 @@ KEYS = (
     ("stop_elevation_deg", "elevation at the call", "°", 0),
 )
 """Key, label, unit and decimals of what a drill measures: from the call until the hand is easing;
-until it is off; the largest upward component until then, over what it was before the call; the
-largest push until then; where the arm was."""
+until it is off; the largest upward component until then, over what a push of that moment's size
+would have in the direction of before the call: a hand that only eases turns nowhere, and reads 0
+whichever way it aims; the largest push until then; where the arm was."""
 
 
 def stop_drills(
@@ -111,11 +112,13 @@ def _answer(series: ResolvedSeries, begin: int, call: int, stop: int, called_s: 
     reaction = _Value.since(called_s, after, eased, too_late)
     if reaction.value is not None and reaction.value < TOO_SOON_S * 1e3:
         reaction = _Value(None, "easing had begun before it could be an answer")
-    before_n = float(series.superior_force_n[begin:call].mean())
+    before = slice(begin, call)
+    share = float(series.superior_force_n[before].mean() / series.magnitude_n[before].mean())
+    rise_n = after.superior_force_n[easing] - share * after.magnitude_n[easing]
     found = (
         reaction,
         _Value.since(called_s, after, off, too_late),
-        _Value.largest(after.superior_force_n[easing] - before_n, missing),
+        _Value.largest(rise_n, missing),
         _Value.largest(after.magnitude_n[easing], missing),
         _Value.largest(
             np.rad2deg(series.elevation_rad[call : call + 1]), "the elevation is not known then"
