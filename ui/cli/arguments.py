@@ -11,7 +11,7 @@ from ui.errors import UserError
 if TYPE_CHECKING:
     from acquisition.recording.model import TrialLabel
     from acquisition.rig import RigDescription
-    from acquisition.transports.base import Transport
+    from acquisition.transports.held import HeldPort
     from analysis.target import Target
 
 PORT_HELP = (
@@ -92,9 +92,28 @@ def add_json(parser: argparse.ArgumentParser) -> None:
 
 
 def rig_for(port: str, rig: Path | None) -> RigDescription:
+    """Return the rig description that goes with a port, which is closed again.
+
+    Raises:
+        UserError, AcquisitionError: As `rig_on`.
+    """
+    from acquisition.transports import transport_for
+    from acquisition.transports.held import HeldPort
+
+    with HeldPort(transport_for(port)) as line:
+        return rig_on(line, port, rig)
+
+
+def rig_on(line: HeldPort, port: str, rig: Path | None) -> RigDescription:
     """Return the rig description that goes with a port.
 
-    A real rig is asked for the one that it keeps, unless a file is named.
+    A real rig is asked for the one that it keeps, unless a file is named; then the line is left
+    open for who uses it next.
+
+    Args:
+        line: The port.
+        port: Its URL.
+        rig: File of the description, None if none is named.
 
     Raises:
         UserError: A real rig keeps none, and no file is named.
@@ -102,32 +121,30 @@ def rig_for(port: str, rig: Path | None) -> RigDescription:
     """
     from acquisition.recording.reader import read_recording
     from acquisition.rig import load_rig
-    from acquisition.transports import transport_for
     from acquisition.transports.url import parse_url
     from acquisition.transports.virtual import VirtualPort
 
-    transport, url = transport_for(port), parse_url(port)
     if rig is not None:
         return load_rig(rig)
-    if isinstance(transport, VirtualPort):
-        return transport.virtual_rig.rig
-    if url.scheme == "replay":
-        return read_recording(url.address).rig
-    return _kept_on(transport)
+    if isinstance(line.transport, VirtualPort):
+        return line.transport.virtual_rig.rig
+    url = parse_url(port)
+    return read_recording(url.address).rig if url.scheme == "replay" else _kept_on(line)
 
 
-def _kept_on(transport: Transport) -> RigDescription:
+def _kept_on(line: HeldPort) -> RigDescription:
     """Ask a rig for the description that it keeps."""
     from acquisition.clock import SystemClock
     from acquisition.console import RigConsole
     from acquisition.rig_store import fetch_description
 
-    with RigConsole(transport, clock=SystemClock()) as console:
+    line.leave_open()
+    with RigConsole(line, clock=SystemClock()) as console:
         kept = fetch_description(console)
     if kept is None:
         raise UserError(
-            f"{transport.name}: the rig keeps no description: give --rig RIG.toml, or put it on "
-            f"the rig with perpend rig --port {transport.name} --save-description RIG.toml "
+            f"{line.name}: the rig keeps no description: give --rig RIG.toml, or put it on "
+            f"the rig with perpend rig --port {line.name} --save-description RIG.toml "
             "(acquisition/virtual_rig/rig_right.toml is a template)"
         )
     return kept

@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ui.cli.arguments import add_json, add_port, add_target, rig_for, target_for
+from ui.cli.arguments import add_json, add_port, add_target, rig_on, target_for
 from ui.cli.exit_codes import DONE, FAILED
 
 if TYPE_CHECKING:
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from acquisition.record import RecordProgress
     from acquisition.rig import RigDescription
+    from acquisition.transports.held import HeldPort
     from analysis.target import Target
     from analysis.trial import QualityFinding
 
@@ -41,9 +42,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Record a few seconds, judge them, print a line each, and return the exit code."""
-    rig, target = rig_for(args.port, args.rig), target_for(args.target)
-    ask = _Asker(quiet=args.no_prompt)
-    findings = tuple(findings_as_they_come(args.port, rig, target, ask))
+    from acquisition.transports import transport_for
+    from acquisition.transports.held import HeldPort
+
+    target, ask = target_for(args.target), _Asker(quiet=args.no_prompt)
+    with HeldPort(transport_for(args.port)) as line:
+        rig = rig_on(line, args.port, args.rig)
+        findings = tuple(findings_as_they_come(line, rig, target, ask))
     _print(findings, as_json=args.json)
     failed = [_words(finding) for finding in findings if WORDS[finding.severity.value] == "FAIL"]
     if failed:
@@ -52,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def findings_as_they_come(
-    port: str,
+    line: HeldPort,
     rig: RigDescription,
     target: Target | None,
     progress: Callable[[RecordProgress], None],
@@ -60,7 +65,7 @@ def findings_as_they_come(
     """Let the rig test itself, then record a few seconds and judge them.
 
     Args:
-        port: URL.
+        line: The port; opened once for all of it.
         rig: Its description.
         target: Which way the push is meant; None takes the default.
         progress: Called during the recording: hands off for `QUIET_S`, then a push.
@@ -77,27 +82,27 @@ def findings_as_they_come(
     from acquisition.recording.reader import read_recording
     from analysis.rig_check import check_rig
 
-    yield from _self_test(port)
+    yield from _self_test(line)
     with tempfile.TemporaryDirectory() as folder:
         outcome = record_trial(
-            port, Path(folder) / "check.h5", rig=rig, seconds=WHOLE_S, progress=progress
+            line, Path(folder) / "check.h5", rig=rig, seconds=WHOLE_S, progress=progress
         )
         findings = check_rig(read_recording(outcome.path), target)
     yield from findings
 
 
-def _self_test(port: str) -> tuple[QualityFinding, ...]:
+def _self_test(line: HeldPort) -> tuple[QualityFinding, ...]:
     """Let the rig test itself; nothing of a recording, or where the firmware cannot."""
     from acquisition.clock import SystemClock
     from acquisition.console import RigConsole
     from acquisition.errors import RigRefuses
-    from acquisition.transports import transport_for
     from acquisition.transports.url import parse_url
     from analysis.rig_check import self_test_finding
 
-    if parse_url(port).scheme == "replay":
+    if parse_url(line.name).scheme == "replay":
         return ()
-    with RigConsole(transport_for(port), clock=SystemClock()) as console:
+    line.leave_open()
+    with RigConsole(line, clock=SystemClock()) as console:
         try:
             result = console.self_test()
         except RigRefuses:

@@ -17,7 +17,7 @@ from ui.cli.arguments import (
     add_port,
     add_target,
     label_for,
-    rig_for,
+    rig_on,
     target_for,
 )
 from ui.cli.exit_codes import DONE, INCOMPLETE, INTERRUPTED
@@ -55,28 +55,32 @@ def run(args: argparse.Namespace) -> int:
     from acquisition.record import record_trial
     from acquisition.recording.reader import read_recording
     from acquisition.recording.session_folder import remove_empty_folders
+    from acquisition.transports import transport_for
+    from acquisition.transports.held import HeldPort
     from analysis.target import Target
 
     if args.seconds is not None and not 0 < args.seconds < math.inf:
         raise UserError(f"--seconds {args.seconds:g}: must be more than 0")
-    rig, target = rig_for(args.port, args.rig), target_for(args.target) or Target()
-    also = stream_for(args, rig, target)
-    path, label = new_recording(args.out, label_for(args))
-    try:
-        with progress_line(args.seconds) as progress:
-            outcome = record_trial(
-                args.port,
-                path,
-                rig=rig,
-                target_json=target.to_json(),
-                label=label,
-                seconds=args.seconds,
-                raw_log=args.raw_log,
-                also=also,
-                progress=progress,
-            )
-    finally:
-        remove_empty_folders(args.out, path)  # one that was made for nothing
+    target = target_for(args.target) or Target()
+    with HeldPort(transport_for(args.port)) as line:
+        rig = rig_on(line, args.port, args.rig)
+        also = stream_for(args, rig, target)
+        path, label = new_recording(args.out, label_for(args))
+        try:
+            with progress_line(args.seconds) as progress:
+                outcome = record_trial(
+                    line,
+                    path,
+                    rig=rig,
+                    target_json=target.to_json(),
+                    label=label,
+                    seconds=args.seconds,
+                    raw_log=args.raw_log,
+                    also=also,
+                    progress=progress,
+                )
+        finally:
+            remove_empty_folders(args.out, path)  # one that was made for nothing
     read_recording(outcome.path)
     print(f"saved and checked: {said(outcome)}", file=sys.stderr)
     print(json.dumps(_plain(outcome), indent=2) if args.json else outcome.path)

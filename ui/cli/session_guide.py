@@ -53,12 +53,15 @@ def check_in_words(
     url: str, rig: RigDescription, target: Target, say: Say
 ) -> Iterator[QualityFinding]:
     """Test a rig, saying when to keep the hands off and when to push."""
+    from acquisition.transports import transport_for
+    from acquisition.transports.held import HeldPort
 
     def progress(done: RecordProgress) -> None:
         say(HANDS_OFF if done.seconds < QUIET_S else PUSH)
 
     say(HANDS_OFF)
-    yield from findings_as_they_come(url, rig, target, progress)
+    with HeldPort(transport_for(url)) as line:
+        yield from findings_as_they_come(line, rig, target, progress)
 
 
 def _words(entry: dict[str, Any]) -> str:
