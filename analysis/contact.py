@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquisition.physical import Geometry
-from analysis.vectors import cross
+from analysis.vectors import cross, dot
 
 Floats = NDArray[np.float64]
 
@@ -30,19 +30,14 @@ def contact_point(force_n: Floats, moment_nm: Floats, radius_m: float) -> Floats
         Shape (n, 3), metres from the centre; NaN where the wrench fits no single contact.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
-        force2 = np.sum(force_n**2, axis=1)
-        moment2 = np.sum(moment_nm**2, axis=1)
-        along = np.sum(force_n * moment_nm, axis=1)
+        force2, along = dot(force_n, force_n), dot(force_n, moment_nm)
         # s = c·F, the negative root of s⁴ − (r²F² − M²)s² − r²(F·M)² = 0: the hand presses.
-        b = radius_m**2 * force2 - moment2
+        b = radius_m**2 * force2 - dot(moment_nm, moment_nm)
         root = b + np.sqrt(b**2 + 4.0 * radius_m**2 * along**2)
         s = -np.sqrt(np.maximum(root, 0.0) / 2.0)
-        kappa = along / s
-        point = _solve(force_n, moment_nm, kappa, s, force2)
         cosine = -s / (radius_m * np.sqrt(force2))
-    fits = cosine > MIN_COSINE
-    point[~fits] = np.nan
-    return point
+        s = np.where(cosine > MIN_COSINE, s, np.nan)
+        return _solve(force_n, moment_nm, along / s, s, force2)
 
 
 def head_contact_points(wrench: Floats, geometry: Geometry) -> Floats | None:
@@ -70,5 +65,5 @@ def _solve(force: Floats, moment: Floats, kappa: Floats, s: Floats, force2: Floa
     Crossing the equation with F from the left and inserting c·F gives
     c = (κ·M + F×M + s·F) / (κ² + F²), which holds for κ = 0 too.
     """
-    numerator = kappa[:, np.newaxis] * moment + cross(force, moment) + s[:, np.newaxis] * force
-    return np.asarray(numerator / (kappa**2 + force2)[:, np.newaxis])
+    numerator = kappa * moment.T + cross(force, moment).T + s * force.T
+    return np.asarray(numerator / (kappa**2 + force2)).T

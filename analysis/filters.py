@@ -5,6 +5,7 @@ Angles are never filtered: vectors are, and angles are resolved from them.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Annotated
 
 import msgspec
@@ -65,7 +66,13 @@ def design(spec: LowPass, *, fs_hz: float, passes: int) -> Floats:
     edge_hz = fs_hz / np.pi * np.arctan(warped)
     if not 0 < spec.cutoff_hz < 0.4 * fs_hz:
         raise ValueError(f"a cut-off of {spec.cutoff_hz} Hz does not fit a rate of {fs_hz} Hz")
-    sections: Floats = signal.butter(spec.order, edge_hz, fs=fs_hz, output="sos")
+    return _butterworth(spec.order, float(edge_hz), fs_hz).copy()
+
+
+@lru_cache
+def _butterworth(order: int, edge_hz: float, fs_hz: float) -> Floats:
+    # Once for a specification: each repetition asks for the same one.
+    sections: Floats = signal.butter(order, edge_hz, fs=fs_hz, output="sos")
     return sections
 
 

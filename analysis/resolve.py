@@ -98,6 +98,15 @@ def contact(
         settings: The thresholds.
         before: What the block before gave.
     """
+    on = np.empty(len(magnitude_n), dtype=np.bool_)
+    for part in parts_of(len(on)):
+        on[part], before = _contact(magnitude_n[part], fs_hz, settings, before)
+    return on, before
+
+
+def _contact(
+    magnitude_n: Floats, fs_hz: float, settings: AnalysisSettings, before: ContactState
+) -> tuple[Flags, ContactState]:
     gap = int(settings.contact_gap_s * fs_hz)
     unknown = np.isnan(magnitude_n)
     lasted = run_lengths(unknown, before.unknown)
@@ -105,8 +114,6 @@ def contact(
     on = with_hysteresis(
         seen, on=settings.contact_on_n, off=settings.contact_off_n, before=before.on
     )
-    if not len(on):
-        return on, before
     return on, ContactState(on=bool(on[-1]), unknown=int(lasted[-1]))
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.runs import PART, parts_of
+
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
@@ -31,11 +33,13 @@ def dot(first: Floats, second: Floats) -> Floats:
 
 
 def lengths(vectors: Floats) -> Floats:
-    """Return the lengths of (n, 3), shape (n,).
+    """Return the lengths of (n, 3), shape (n,), or of (3,).
 
     What `numpy.linalg.norm` does, seven times faster on long arrays.
     """
-    return np.asarray(np.sqrt(dot(vectors, vectors)))
+    if len(vectors) <= PART:
+        return np.asarray(np.sqrt(dot(vectors, vectors)))
+    return np.concatenate([lengths(vectors[part]) for part in parts_of(len(vectors))])
 
 
 def angle_between(vectors: Floats, other: Floats) -> Floats:
