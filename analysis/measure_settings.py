@@ -31,10 +31,6 @@ class MeasureSettings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
         profile_bin_deg: Width of the bins of elevation of a profile.
         tremor_low_hz: Physiological tremor of a hand lies above this (common practice),
         tremor_high_hz: and below this.
-        block_s: Stretches of this length count as independent of each other: ten times the
-            memory of a low-pass at 10 Hz, and longer than most of what a hand does by itself.
-        resamples: How often blocks are drawn for an interval.
-        seed: Of these draws; the same seed, the same interval.
     """
 
     shortest_s: Positive = 0.1
@@ -48,9 +44,6 @@ class MeasureSettings(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
     profile_bin_deg: Annotated[float, Meta(gt=0, le=60)] = 5.0
     tremor_low_hz: Positive = 8.0
     tremor_high_hz: Positive = 12.0
-    block_s: Positive = 0.5
-    resamples: Annotated[int, Meta(ge=100, le=10_000)] = 400
-    seed: Annotated[int, Meta(ge=0)] = 1
 
     def __post_init__(self) -> None:
         if self.tremor_low_hz >= self.tremor_high_hz:

@@ -29,10 +29,25 @@ def detrended_sd(values: Floats, time_s: Floats) -> float:
 
     Against time and not against the sample number: the samples may have gaps.
     """
-    # Sums, not dot products: those wake the threads of the linear algebra, which costs more.
-    time = time_s - time_s.mean()
-    off = values - values.mean()
-    spread = float(np.sum(time**2))
-    if spread > 0.0:
-        off -= np.sum(time * off) / spread * time
+    off = without_change_along(values, [time_s])
     return float(np.sqrt(np.sum(off**2) / (len(values) - 2)))
+
+
+def without_change_along(values: Floats, ways: list[Floats]) -> Floats:
+    """Return what is left of values (n,), less their mean, when changes along *ways* are out.
+
+    Args:
+        values: Shape (n,).
+        ways: Each (n,); the least-squares plane over all of them is taken off.
+    """
+    # Sums, not dot products: those wake the threads of the linear algebra, which costs more.
+    off, before = values - values.mean(), list[Floats]()
+    for way in ways:
+        across = way - way.mean()
+        for one in before:
+            across = across - np.sum(one * across) * one
+        size = float(np.sqrt(np.sum(across**2)))
+        if size > 0.0:
+            before.append(across / size)
+            off = off - np.sum(before[-1] * off) * before[-1]
+    return np.asarray(off)

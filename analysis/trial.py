@@ -31,16 +31,20 @@ class Measured:
         values: By exact key of the measure tables.
         reasons: One sentence for each key whose value is None.
         intervals: 95 % interval of each chief measure, low and high, as far as it can be had.
+        interval_reasons: One sentence for each chief measure that has a value and no interval.
     """
 
     values: Mapping[str, MeasureValue]
     reasons: Mapping[str, str]
     intervals: Mapping[str, Interval] = field(default_factory=dict)
+    interval_reasons: Mapping[str, str] = field(default_factory=dict)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the values and, under ``reasons``, why some are missing; ``intervals`` beside."""
         intervals = {key: list(ends) for key, ends in self.intervals.items()}
-        beside = {"intervals": intervals} if intervals else {}
+        beside: dict[str, Any] = {"intervals": intervals} if intervals else {}
+        if self.interval_reasons:
+            beside["interval_reasons"] = dict(self.interval_reasons)
         return {**self.values, "reasons": dict(self.reasons), **beside}
 
 

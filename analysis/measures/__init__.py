@@ -71,7 +71,8 @@ def measure_repetitions(
 
 def _measure_phase(view: PhaseView) -> Measured:
     measured = _measure(view, PHASE_MEASURES)
-    return replace(measured, intervals=intervals_of(view, measured.values))
+    found = intervals_of(view, measured.values)
+    return replace(measured, intervals=found.ends, interval_reasons=found.reasons)
 
 
 def _measure(view: View, measures: Sequence[Measure[View]]) -> Measured:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.directions import angular_sd_rad, fisher
+from analysis.directions import angular_sd_rad
 from analysis.measures.phase_view import PhaseView, Withheld, percent
-from analysis.robust import LEAST_BLOCKS, block_means
-from analysis.vectors import angle_between
+from analysis.memory import CONSTANT, TOO_SHORT, cell_means, reach_of_means, too_few_to_tell
+from analysis.uncertainty import ON_TARGET_RAD
+from analysis.vectors import angle_between, cross, dot
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -59,17 +60,42 @@ def direction_kappa(view: PhaseView) -> float:
 
 
 def direction_cone(view: PhaseView) -> float:
-    """Return the half-angle of the cone that holds the true mean direction with 95 %.
+    """Return the half-angle of the cone that holds the true mean direction with 95 % or more.
 
-    Fisher 1953, of the means of stretches of `MeasureSettings.block_s`: single samples hang
-    together and would make it far too narrow. It knows nothing of calibration and mounting: those
-    are in the standard uncertainties.
+    From how far the mean may be off along and across the way to the target, allowing for
+    samples that hang together (`analysis.memory`); Fisher's own cone is for independent ones and
+    would be far too narrow. It knows nothing of calibration and mounting: those are in the
+    standard uncertainties.
     """
-    block = round(view.settings.block_s * view.series.fs_hz)
-    means = block_means(view.directions, block)
-    if len(means) < LEAST_BLOCKS:
-        raise Withheld(f"the push has a direction for fewer than {LEAST_BLOCKS} stretches")
-    return float(np.rad2deg(fisher(means).alpha95_rad))
+    rows = tangent_rows(view)
+    if why := too_few_to_tell(len(rows), view.series.fs_hz):
+        raise Withheld(why)
+    elevation = cell_means(view.when_directed(view.series.elevation_rad))
+    reach = reach_of_means(cell_means(rows).T, elevation if np.isfinite(elevation).all() else None)
+    if reach.constant.all():
+        raise Withheld(CONSTANT)
+    if reach.too_short.any():
+        raise Withheld(TOO_SHORT)
+    return float(np.hypot(*reach.half_width))
+
+
+def tangents(view: PhaseView) -> tuple[Floats, Floats]:
+    """Return unit tangents at the mean push, each (3,): away from the target, and across."""
+    push, target = view.mean_push, view.mean_target
+    away = float(dot(push, target)) * push - target
+    size = float(np.linalg.norm(away))
+    if size < ON_TARGET_RAD:  # any will do
+        away = np.array([push[2], 0.0, -push[0]])
+        size = float(np.linalg.norm(away))
+    away = away / size
+    return away, cross(push, away)
+
+
+def tangent_rows(view: PhaseView) -> Floats:
+    """Return how far each push turns the mean one along its `tangents`, degrees, shape (m, 2)."""
+    resultant = view.push_statistics.resultant / len(view.directions)
+    turned = [dot(view.directions, tangent) for tangent in tangents(view)]
+    return np.asarray(np.rad2deg(np.stack(turned, axis=1) / resultant))
 
 
 def on_target(view: PhaseView) -> float:

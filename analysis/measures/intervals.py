@@ -1,173 +1,261 @@
 """95 % intervals of the chief measures of a phase, from how much they change along it.
 
-Samples hang together, so what is drawn again are stretches of `MeasureSettings.block_s` (moving
-block bootstrap, Künsch 1989); the drift has Sen's interval over the means of such stretches. An
-interval says how well the phase tells its own mean; what calibration, mounting and orientation
-leave uncertain stands beside it as standard uncertainty. Same seed, same intervals.
+Each measure is, near its value, a mean of what every sample adds to it (delta method), and
+`analysis.memory` says how far such a mean may be off when samples hang together. A change in
+proportion to time or to elevation belongs to the phase. An interval says how well the phase
+tells its own mean; what calibration, mounting and orientation leave uncertain stands beside it
+as standard uncertainty.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.measures.direction import on_target_flags
+from analysis.measures.direction import on_target_flags, tangent_rows, tangents
 from analysis.measures.phase_view import PhaseView
-from analysis.robust import LEAST_BLOCKS, LEVEL, block_means, resampled_means, theil_sen
+from analysis.memory import (
+    CONSTANT,
+    TOO_SHORT,
+    Reach,
+    cell_means,
+    reach_of_means,
+    reach_of_slope,
+    too_few_to_tell,
+)
+from analysis.steadiness import without_change_along
 from analysis.trial import Interval, MeasureValue
-from analysis.vectors import angle_between
+from analysis.vectors import cross, dot
 
 Floats = NDArray[np.float64]
-OfMeans = Callable[[Floats], Floats]
-"""From means, (r, k), to a measure, (r,)."""
+Flags = NDArray[np.bool_]
 
-STEPS_OF_A_BLOCK = 25
-"""A block may begin at so many places within another: enough, and quick at a high rate."""
 DRIFT = "superior_drift_deg_per_10deg"
 
 
 @dataclass(frozen=True, slots=True)
-class Family:
-    """Measures that are functions of means of the same rows.
+class Chief:
+    """A measure that has an interval.
 
     Attributes:
-        rows: From a phase to rows (n, k); raises `Withheld` where there are too few.
-        measures: By key, from means of rows to the measure. Angles in degrees.
+        use: Which samples of a phase it rests on.
+        rows: From a phase to what each of them adds, (n,) or, in two directions, (n, 2).
+        ends: From the value and the half-widths to the interval.
     """
 
+    use: Callable[[PhaseView], Flags]
     rows: Callable[[PhaseView], Floats]
-    measures: Mapping[str, OfMeans]
+    ends: Callable[[float, Floats], Interval]
 
 
-def intervals_of(view: PhaseView, values: Mapping[str, MeasureValue]) -> dict[str, Interval]:
-    """Return the interval of each chief measure that has a value and enough of the phase.
+@dataclass(frozen=True, slots=True)
+class Intervals:
+    """What was found.
+
+    Attributes:
+        ends: By key.
+        reasons: Why a chief measure that has a value has no interval, by key.
+    """
+
+    ends: dict[str, Interval] = field(default_factory=dict)
+    reasons: dict[str, str] = field(default_factory=dict)
+
+
+def intervals_of(view: PhaseView, values: Mapping[str, MeasureValue]) -> Intervals:
+    """Return the interval of each chief measure that has a value, or why it has none.
 
     Args:
         view: The phase.
         values: Its measures.
     """
-    drawn: dict[str, Floats] = {}
-    for family in FAMILIES:
-        keys = [key for key in family.measures if values.get(key) is not None]
-        draws = _draws(family.rows(view), view) if keys else None
-        if draws is not None:
-            drawn |= {key: family.measures[key](draws) for key in keys}
-    found = _percentiles(drawn, values)
-    if values.get(DRIFT) is not None and (drift := _drift(view)) is not None:
-        found[DRIFT] = drift
+    found = Intervals()
+    for use in (_known, _held, _directed):
+        keys = [key for key, one in CHIEF.items() if one.use is use and values.get(key) is not None]
+        drift = use is _directed and values.get(DRIFT) is not None
+        if not keys and not drift:
+            continue
+        chosen = use(view)
+        if why := too_few_to_tell(int(np.count_nonzero(chosen)), view.series.fs_hz):
+            found.reasons.update(dict.fromkeys([*keys, *([DRIFT] if drift else [])], why))
+            continue
+        way = _elevation(view, chosen)
+        if keys:
+            cells = [np.atleast_2d(cell_means(CHIEF[key].rows(view)).T) for key in keys]
+            reach = reach_of_means(np.concatenate(cells), way)
+            _add(found, dict(zip(keys, map(len, cells), strict=True)), reach, values)
+        if drift and way is not None:
+            _add_drift(found, view, way, float(values[DRIFT] or 0.0))
     return found
 
 
-def _draws(rows: Floats, view: PhaseView) -> Floats | None:
-    settings = view.settings
-    block = max(1, round(settings.block_s * view.series.fs_hz))
-    if len(rows) < LEAST_BLOCKS * block:
-        return None
-    thin = max(1, block // STEPS_OF_A_BLOCK)
-    return resampled_means(
-        block_means(rows, thin),
-        block=block // thin,
-        rng=np.random.default_rng(settings.seed),
-        resamples=settings.resamples,
-    )
+def _elevation(view: PhaseView, use: Flags) -> Floats | None:
+    """Return the cells of the elevation, None where it is not known throughout."""
+    elevation = view.part(view.series.elevation_rad)[use]
+    return cell_means(elevation) if np.isfinite(elevation).all() else None
 
 
-def _percentiles(
-    drawn: Mapping[str, Floats], values: Mapping[str, MeasureValue]
-) -> dict[str, Interval]:
-    if not drawn:
-        return {}
-    middle = np.array([float(values[key] or 0.0) for key in drawn])
-    away = np.stack(list(drawn.values()), axis=1) - middle
-    for column, key in enumerate(drawn):
-        if key == "azimuth_mean_deg":  # it wraps: look at what lies round the value itself
-            away[:, column] = (away[:, column] + 180.0) % 360.0 - 180.0
-    low, high = np.quantile(away, [(1.0 - LEVEL) / 2.0, (1.0 + LEVEL) / 2.0], axis=0)
-    # An angle off the target is never below 0: near it every draw may lie above the value.
-    ends = np.minimum(low, 0.0) + middle, np.maximum(high, 0.0) + middle
-    return {key: (float(a), float(b)) for key, a, b in zip(drawn, *ends, strict=True)}
+def _add(
+    found: Intervals, widths: Mapping[str, int], reach: Reach, values: Mapping[str, MeasureValue]
+) -> None:
+    begin = 0
+    for key, width in widths.items():
+        here = slice(begin, begin + width)
+        begin += width
+        if reason := _against(reach, here):
+            found.reasons[key] = reason
+        else:
+            found.ends[key] = CHIEF[key].ends(float(values[key] or 0.0), reach.half_width[here])
 
 
-def _drift(view: PhaseView) -> Interval | None:
-    block = max(1, round(view.settings.block_s * view.series.fs_hz))
-    elevation = view.when_directed(view.series.elevation_rad)
-    superior = view.when_directed(view.series.superior_angle_rad)
-    means = block_means(np.rad2deg(np.stack([elevation, superior], axis=1)), block)
-    if len(means) < LEAST_BLOCKS or not np.isfinite(means).all():
-        return None
-    slope = theil_sen(means[:, 0], means[:, 1], most=view.settings.drift_points)
-    return slope.low * 10.0, slope.high * 10.0
+def _add_drift(found: Intervals, view: PhaseView, way: Floats, slope_per_10deg: float) -> None:
+    superior = cell_means(view.when_directed(view.series.superior_angle_rad))
+    # Degrees per degree are radians per radian.
+    reach = reach_of_slope(way, superior, slope_per_10deg / 10.0)
+    if reason := _against(reach, slice(None)):
+        found.reasons[DRIFT] = reason
+    else:
+        found.ends[DRIFT] = _evenly(slope_per_10deg, 10.0 * reach.half_width)
 
 
-def _known(view: PhaseView) -> Floats:
+def _against(reach: Reach, here: slice) -> str:
+    if reach.constant[here].all():
+        return CONSTANT
+    return TOO_SHORT if reach.too_short[here].any() else ""
+
+
+def _evenly(value: float, half: Floats) -> Interval:
+    return value - float(half[0]), value + float(half[0])
+
+
+def _in_proportion(value: float, half: Floats) -> Interval:
+    """Return the ends for a spread: it scatters by a share of itself and is never below 0.
+
+    A phase shows the spread about its own mean; how far that is off, it does not show.
+    """
+    times = float(np.exp(half[0] / value))
+    return value / times, float(np.hypot(value * times, half[1] / 2.0))
+
+
+def _as_share(value: float, half: Floats) -> Interval:
+    """Return the ends for a percentage, between 0 and 100: even in the logarithm of its odds."""
+    share = value / 100.0
+    odds = np.log(share / (1.0 - share))
+    ends = odds + np.array([-1.0, 1.0]) * half[0] / 100.0 / (share * (1.0 - share))
+    low, high = 100.0 / (1.0 + np.exp(-np.clip(ends, -700.0, 700.0)))
+    return float(low), float(high)
+
+
+def _off_target(value: float, half: Floats) -> Interval:
+    """Return the ends for an angle, never below 0: what lies across can only make it larger."""
+    away, across = float(half[0]), float(half[1])
+    low = value - away if value > np.hypot(away, across) else 0.0
+    return low, float(np.hypot(value + away, across))
+
+
+def _cv_rows(view: PhaseView) -> Floats:
+    """Return what each sample adds to 100·SD/mean, and to 100 times the mean in its own size.
+
+    A change along the phase, or with the elevation, is part of the spread, and known.
+    """
+    size = view.when_held(view.series.magnitude_n)
+    mean, sd = float(size.mean()), float(size.std(ddof=1))
+    if not sd:
+        return np.zeros((len(size), 2))
+    ways = [view.when_held(view.series.time_s), view.when_held(view.series.elevation_rad)]
+    off = without_change_along(size, [way for way in ways if np.isfinite(way).all()])
+    along = size - off - mean
+    adds = (2.0 * along * off + off**2) / (2.0 * sd * mean) - sd * off / mean**2
+    return np.asarray(100.0 * np.stack([adds, size / mean], axis=1))
+
+
+def _azimuth_rows(view: PhaseView) -> Floats:
+    x, _, z = view.mean_push
+    toward = np.array([z, 0.0, -x]) / (x**2 + z**2)
+    return _turning(view, toward)
+
+
+def _superior_rows(view: PhaseView) -> Floats:
+    x, y, z = view.mean_push
+    level = np.hypot(x, z)
+    return _turning(view, np.array([-x * y / level, level, -z * y / level]))
+
+
+def _turning(view: PhaseView, toward: Floats) -> Floats:
+    """Return how far each push turns the mean one along a tangent (3,), degrees."""
+    units = view.directions
+    resultant = view.push_statistics.resultant / len(units)
+    return np.asarray(np.rad2deg(dot(units, toward) / resultant))
+
+
+def _off_axis_rows(view: PhaseView) -> Floats:
+    """Return how far each push, and the target if it moves, turns the one from the other."""
+    rows = tangent_rows(view)
+    if view.series.target_direction is None:
+        return rows
+    push, target = view.mean_push, view.mean_target
+    aims = view.when_directed(view.series.target_direction)
+    away, across = tangents(view)
+    # The tangent at the target that leads away from the push, along the arc between them.
+    back = -float(dot(push, target)) * away - float(np.linalg.norm(cross(push, target))) * push
+    mean_aim = float(np.linalg.norm(aims.mean(axis=0)))
+    turned = np.stack([dot(aims, back), -dot(aims, across)], axis=1)
+    return np.asarray(rows + np.rad2deg(turned / mean_aim))
+
+
+def _known(view: PhaseView) -> Flags:
+    return view.known
+
+
+def _held(view: PhaseView) -> Flags:
+    return view.held
+
+
+def _directed(view: PhaseView) -> Flags:
+    return view.directed
+
+
+def _in_band(view: PhaseView) -> Floats:
     band, size = view.target.force_band, view.when_known(view.series.magnitude_n)
-    inside = (size >= band.low_n) & (size <= band.high_n)
-    held = view.series.contact[view.slice][view.known]
-    return np.stack([on_target_flags(view)[view.known], held, inside], axis=1).astype(np.float64)
+    return _percent((size >= band.low_n) & (size <= band.high_n))
 
 
-def _held(view: PhaseView) -> Floats:
-    series = view.series
-    size = view.when_held(series.magnitude_n)
-    glide, up = view.when_held(series.glide_n), view.when_held(series.superior_force_n)
-    return np.stack([size, size**2, glide, up], axis=1)
+def _touched(view: PhaseView) -> Floats:
+    return _percent(view.series.contact[view.slice][view.known])
 
 
-def _directed(view: PhaseView) -> Floats:
-    toward = view.target.directions_in(view.series)
-    return np.hstack([view.directions, view.when_directed(toward)])
+def _aimed(view: PhaseView) -> Floats:
+    return _percent(on_target_flags(view)[view.known])
 
 
-def _cv_percent(means: Floats) -> Floats:
-    mean, square = means[:, 0], means[:, 1]
-    return np.asarray(100.0 * np.sqrt(np.maximum(square - mean**2, 0.0)) / mean)
+def _percent(flags: Flags) -> Floats:
+    return np.where(flags, 100.0, 0.0)
 
 
-def _azimuth_deg(means: Floats) -> Floats:
-    return np.asarray(np.rad2deg(np.arctan2(means[:, 2], -means[:, 0])))
+def _magnitude(view: PhaseView) -> Floats:
+    return view.when_held(view.series.magnitude_n)
 
 
-def _superior_deg(means: Floats) -> Floats:
-    level = np.hypot(means[:, 0], means[:, 2])
-    return np.asarray(np.rad2deg(np.arctan2(means[:, 1], level)))
+def _glide(view: PhaseView) -> Floats:
+    return view.when_held(view.series.glide_n)
 
 
-def _off_axis_deg(means: Floats) -> Floats:
-    return np.asarray(np.rad2deg(angle_between(means[:, :3], means[:, 3:])))
+def _superior_force(view: PhaseView) -> Floats:
+    return view.when_held(view.series.superior_force_n)
 
 
-def _column(number: int, scale: float = 1.0) -> OfMeans:
-    return lambda means: scale * means[:, number]
-
-
-FAMILIES: tuple[Family, ...] = (
-    Family(
-        _known,
-        {
-            "on_target_percent": _column(0, 100.0),
-            "hold_coverage_percent": _column(1, 100.0),
-            "force_in_band_percent": _column(2, 100.0),
-        },
-    ),
-    Family(
-        _held,
-        {
-            "force_mean_N": _column(0),
-            "force_cv_percent": _cv_percent,
-            "glide_mean_N": _column(2),
-            "superior_force_mean_N": _column(3),
-        },
-    ),
-    Family(
-        _directed,
-        {
-            "azimuth_mean_deg": _azimuth_deg,
-            "superior_angle_mean_deg": _superior_deg,
-            "off_axis_mean_deg": _off_axis_deg,
-        },
-    ),
-)
+CHIEF: dict[str, Chief] = {
+    "on_target_percent": Chief(_known, _aimed, _as_share),
+    "hold_coverage_percent": Chief(_known, _touched, _as_share),
+    "force_in_band_percent": Chief(_known, _in_band, _as_share),
+    "force_mean_N": Chief(_held, _magnitude, _evenly),
+    "force_cv_percent": Chief(_held, _cv_rows, _in_proportion),
+    "glide_mean_N": Chief(_held, _glide, _evenly),
+    "superior_force_mean_N": Chief(_held, _superior_force, _evenly),
+    "azimuth_mean_deg": Chief(_directed, _azimuth_rows, _evenly),
+    "superior_angle_mean_deg": Chief(_directed, _superior_rows, _evenly),
+    "off_axis_mean_deg": Chief(_directed, _off_axis_rows, _off_target),
+}
 """A measure that shall have an interval: one line here."""

@@ -16,6 +16,7 @@ from typing import Any
 
 from acquisition.software import software
 from analysis.filters import LowPass, live_delay_s
+from analysis.memory import LEAST_EFFECTIVE, MEMORIES, WAVES
 from analysis.smoothness import AMPLITUDE_LIMIT, PAD_POWERS, SPECTRUM_LIMIT_HZ
 from analysis.trial import Trial
 from ui.report.references import REFERENCES
@@ -187,13 +188,17 @@ def _drift(trial: Trial) -> str:
     )
 
 
-def _intervals(trial: Trial) -> str:
+def _intervals(_: Trial) -> str:
     return (
-        "Intervals of the means are 95 % percentile intervals by a moving block bootstrap "
-        f"{{blocks}} with blocks of {_of(trial, 'measures', 'block_s')} s and "
-        f"{_of(trial, 'measures', 'resamples')} draws (seed {_of(trial, 'measures', 'seed')}), as "
-        "samples of a filtered signal are not independent; the interval of the drift and the "
-        "cone of confidence of the mean direction are those of the means of such blocks."
+        "Intervals are 95 %. As samples of a push are not independent, and a phase is short beside "
+        f"what a hand remembers, they rest on the {WAVES} lowest half waves of each phase, level "
+        "and what changes in proportion to time or elevation left out {strongly_autocorrelated}, "
+        "and allow for every memory of a first-order process from "
+        f"{100 * MEMORIES[0]:g} to {100 * MEMORIES[-1]:g} % of the phase, "
+        "equally likely in the logarithm, weighted by its likelihood; measures that are not means "
+        "were made linear about their value. The interval of the drift and the cone of confidence "
+        "of the mean direction were found likewise. None is given for phases that very likely hold "
+        f"fewer than {LEAST_EFFECTIVE:g} independent values."
     )
 
 

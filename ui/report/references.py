@@ -26,8 +26,9 @@ REFERENCES: dict[str, str] = {
     "slope": "Sen PK (1968). Estimates of the regression coefficient based on Kendall’s tau. "
     "Journal of the American Statistical Association 63(324):1379–1389. "
     "doi:10.1080/01621459.1968.10480934",
-    "blocks": "Künsch HR (1989). The jackknife and the bootstrap for general stationary "
-    "observations. The Annals of Statistics 17(3):1217–1241. doi:10.1214/aos/1176347265",
+    "strongly_autocorrelated": "Müller UK (2014). HAC corrections for strongly autocorrelated time "
+    "series. Journal of Business & Economic Statistics 32(3):311–322. "
+    "doi:10.1080/07350015.2014.931238",
     "spectrum": "Welch PD (1967). The use of fast Fourier transform for the estimation of power "
     "spectra: a method based on time averaging over short, modified periodograms. IEEE "
     "Transactions on Audio and Electroacoustics 15(2):70–73. doi:10.1109/TAU.1967.1161901",

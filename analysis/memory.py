@@ -1,0 +1,221 @@
+"""How far a mean or a slope may be off when samples hang together, nobody knows for how long.
+
+A hand's push a moment later is much like the push now. How long it remembers is not known, and
+a stretch of a few seconds hardly tells. So every memory is allowed for: the noise is one that
+forgets exponentially (first order, Ornstein–Uhlenbeck) with a memory τ between 0.4 % and all of
+the stretch, each octave as likely beforehand, of any size. What is looked at are the stretch's
+lowest waves alone, level and straight line taken out (Müller 2014, J Bus Econ Stat 32:311, on
+means of strongly autocorrelated series): faster trembling says nothing about a mean. Given τ the
+error of the mean has Student's distribution; τ is averaged over with its likelihood. The interval
+then is as wide as what is *not* known of τ demands, where one chosen block length or one
+estimated memory is too sure of itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+CELLS = 64
+"""A stretch is looked at as so many means in a row: five for each of the fastest waves' swings."""
+WAVES = 24
+"""So many half waves in a stretch, and slower: in six seconds 2 Hz. Fewer widen an interval by
+what they do not tell, more would see the low-pass of the force. Ours, by simulation."""
+MEMORIES = np.geomspace(0.004, 1.0, 20)
+"""Memories that are allowed for, as shares of the stretch."""
+LEAST_EFFECTIVE = 3.0
+"""Fewer independent values than this tell no interval worth having. Ours."""
+NEVER_CHANGED = 1e-9
+"""Cells that differ by less than this share of their size never changed."""
+SURE = 2.0 / 3.0
+"""So likely it must be that they are fewer. Ours."""
+LEAST_S = 2.0
+"""Below it the waves that are looked at would be those that the low-pass of the force takes."""
+TOO_SHORT = (
+    f"it changes so slowly that the phase holds fewer than {LEAST_EFFECTIVE:g} independent values"
+)
+CONSTANT = "it never changed, which does not tell how sure it is"
+UPPER = 0.975
+HALVINGS = 24
+"""Of the search for a quantile: to six digits."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """How far k means or slopes may be off.
+
+    Attributes:
+        half_width: Shape (k,), of the 95 % interval; 0 where nothing ever changed.
+        too_short: Shape (k,), the stretch very likely holds fewer than `LEAST_EFFECTIVE`
+            independent values.
+        constant: Shape (k,), nothing ever changed.
+    """
+
+    half_width: Floats
+    too_short: Flags
+    constant: Flags
+
+
+def too_few_to_tell(count: int, fs_hz: float) -> str:
+    """Return why so many samples are too few for an interval, empty if they are not."""
+    few = count < max(LEAST_S * fs_hz, CELLS)
+    return f"there are less than {LEAST_S:g} s to go by" if few else ""
+
+
+def cell_means(rows: Floats) -> Floats:
+    """Return the means of `CELLS` consecutive equal parts of a stretch (n, …).
+
+    Raises:
+        ValueError: It has fewer samples than that.
+    """
+    count = len(rows)
+    if count < CELLS:
+        raise ValueError(f"{count} samples are fewer than {CELLS} cells")
+    edge = np.arange(CELLS) * count / CELLS
+    first = edge.astype(np.int64)
+    # A sample on an edge belongs to both cells, by its parts: a straight line stays straight.
+    before = rows[first].T * (edge - first)
+    within = np.add.reduceat(rows, first, axis=0).T - before
+    within[..., :-1] += before[..., 1:]
+    return np.asarray(within.T * (CELLS / count))
+
+
+def reach_of_means(cells: Floats, way: Floats | None = None) -> Reach:
+    """Return how far the means of k stretches may lie from what they would be in the long run.
+
+    A change along a straight line in time belongs to a stretch and does not count as being off.
+
+    Args:
+        cells: Shape (k, CELLS), `cell_means` of each.
+        way: Shape (CELLS,), what else they may change along: the elevation.
+    """
+    model = _model() if way is None else _model_beside(way.tobytes())
+    return model.reach(cells, model.of_means)
+
+
+def reach_of_slope(x: Floats, y: Floats, slope: float) -> Reach:
+    """Return how far a slope of *y* against *x*, each (CELLS,), may be off; k is 1.
+
+    Raises:
+        ValueError: *x* never changes.
+    """
+    away = x - x.mean()
+    spread = float(np.sum(away**2))
+    if not spread > 0.0:
+        raise ValueError("a slope needs two different values of x")
+    model, weight = _model_beside(x.tobytes()), away / spread
+    # Sums, not products of matrices: those wake the threads of the linear algebra.
+    variance = np.sum(np.sum(model.covariance * weight, axis=2) * weight, axis=1)
+    return model.reach((y - slope * x)[np.newaxis], variance)
+
+
+@dataclass(frozen=True)
+class _Model:
+    """Noise of each memory, seen through the lowest waves.
+
+    Attributes:
+        covariance: Shape (g, CELLS, CELLS), of the cells of noise of SD 1, for each memory.
+        waves: Shape (WAVES, CELLS), level and straight line are not in them.
+        whitening: Shape (g, WAVES, WAVES), gives the waves variance 1, for each memory.
+        log_size: Shape (g,), half the logarithm of the waves' determinant.
+    """
+
+    covariance: Floats
+    waves: Floats
+    whitening: Floats
+    log_size: Floats
+
+    @cached_property
+    def of_means(self) -> Floats:
+        """Variance of the mean of a stretch of noise of SD 1, shape (g,)."""
+        return np.asarray(self.covariance.mean(axis=(1, 2)))
+
+    def reach(self, cells: Floats, variance: Floats) -> Reach:
+        """Return how far linear functions of cells (k, CELLS) may be off.
+
+        Args:
+            cells: Of what is left when the function itself is taken out.
+            variance: Shape (g,), the function's for noise of SD 1.
+        """
+        seen = np.einsum("wc,kc->kw", self.waves, cells)
+        white = np.einsum("gvw,kw->kgv", self.whitening, seen)
+        power = np.sum(white**2, axis=2) / WAVES
+        size = np.sqrt(np.mean(cells**2, axis=1)) * NEVER_CHANGED
+        constant = np.ptp(cells, axis=1) <= size
+        power[constant] = 1.0
+        likely = -self.log_size - WAVES / 2.0 * np.log(power)
+        likely = np.exp(likely - likely.max(axis=1, keepdims=True))
+        likely /= likely.sum(axis=1, keepdims=True)
+        half = _quantile(likely, np.sqrt(power * variance))
+        few = self.of_means > 1.0 / LEAST_EFFECTIVE
+        return Reach(
+            half_width=np.where(constant, 0.0, half),
+            too_short=np.asarray(likely[:, few].sum(axis=1) > SURE) & ~constant,
+            constant=np.asarray(constant),
+        )
+
+
+def _quantile(likely: Floats, scale: Floats) -> Floats:
+    """Return the 97.5 % quantiles (k,) of mixtures of Student's t, weights and scales (k, g)."""
+    low = np.zeros(len(likely))
+    high = scale.max(axis=1) * float(special.stdtrit(WAVES, UPPER))
+    student = _student()
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2.0
+        below = np.sum(likely * student(middle[:, np.newaxis] / scale), axis=1)
+        low, high = np.where(below < UPPER, middle, low), np.where(below < UPPER, high, middle)
+    return np.asarray(high)
+
+
+@lru_cache(maxsize=1)
+def _student() -> Callable[[Floats], Floats]:
+    """Return Student's distribution function on `WAVES` degrees of freedom, from a table."""
+    at = np.linspace(0.0, 12.0, 4001)  # beyond it is 1 to eleven digits
+    table = special.stdtr(WAVES, at)
+    return lambda t: np.asarray(np.interp(t, at, table), dtype=np.float64)
+
+
+@lru_cache(maxsize=1)
+def _model() -> _Model:
+    """Return the model for what may change along a straight line."""
+    return _model_of(np.array([_covariance(memory) for memory in MEMORIES]), [])
+
+
+@lru_cache(maxsize=4)  # the families of a phase mostly share their samples
+def _model_beside(way: bytes) -> _Model:
+    """Return the model for what may change along a way, (CELLS,) as bytes, too."""
+    along = np.frombuffer(way)
+    size = float(np.abs(along).max()) or 1.0
+    return _model_of(_model().covariance, [along / size])
+
+
+def _model_of(covariance: Floats, ways: list[Floats]) -> _Model:
+    middle = (np.arange(CELLS) + 0.5) / CELLS
+    known = [np.ones(CELLS), middle, *ways]
+    half_waves = np.arange(1, WAVES + 2)[:, np.newaxis]
+    basis = np.vstack([*known, np.cos(np.pi * half_waves * middle)])
+    waves = np.linalg.qr(basis.T)[0][:, len(known) : len(known) + WAVES].T
+    roots = np.linalg.cholesky(waves @ covariance @ waves.T)
+    return _Model(
+        covariance=covariance,
+        waves=waves,
+        whitening=np.linalg.inv(roots),
+        log_size=np.log(np.diagonal(roots, axis1=1, axis2=2)).sum(axis=1),
+    )
+
+
+def _covariance(memory: float) -> Floats:
+    """Return the covariance of cells of noise whose autocorrelation is exp(−lag/memory), exact."""
+    cell = 1.0 / (CELLS * memory)
+    lag = np.abs(np.subtract.outer(np.arange(CELLS), np.arange(CELLS)))
+    itself = 2.0 * (cell - 1.0 + np.exp(-cell)) / cell**2
+    others = ((1.0 - np.exp(-cell)) / cell) ** 2 * np.exp(-(np.maximum(lag, 1) - 1) * cell)
+    return np.asarray(np.where(lag == 0, itself, others))
