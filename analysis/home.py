@@ -106,9 +106,12 @@ def heading_of(at_home: Flags, turned_rad: Floats, fs_hz: float) -> Heading:
     if not len(index):
         return Heading(np.zeros(size), np.full(size, np.inf), 0.0)
     turned = np.unwrap(turned)
+    along = np.empty(size)
+    for part in parts_of(size):
+        along[part] = np.interp(np.arange(part.start, part.stop), index, turned)
     return Heading(
-        turned_rad=np.interp(np.arange(size), index, turned),
-        age_s=_to_nearest(at_home) / fs_hz,
+        turned_rad=along,
+        age_s=_from_nearest_s(at_home, fs_hz),
         drift_rad=float(np.abs(turned[2::2] - turned[1:-1:2]).max(initial=0.0)),
     )
 
@@ -175,10 +178,12 @@ def _knots(
     return np.array(index), np.array(turned)
 
 
-def _to_nearest(at_home: Flags) -> NDArray[np.int64]:
-    """Return the number of samples from each one to the nearest at home, shape (n,)."""
-    index = np.arange(len(at_home))
-    far = 2 * len(at_home)
-    since = index - np.maximum.accumulate(np.where(at_home, index, -far))
-    until = np.minimum.accumulate(np.where(at_home, index, far)[::-1])[::-1] - index
-    return np.asarray(np.minimum(since, until))
+def _from_nearest_s(at_home: Flags, fs_hz: float) -> Floats:
+    """Return the time from each sample to the nearest at home, of which there are, shape (n,)."""
+    age_s = np.zeros(len(at_home))
+    for start, stop in runs_of(~at_home):
+        steps = np.arange(1, stop - start + 1) / fs_hz
+        since = steps if start > 0 else np.inf
+        until = steps[::-1] if stop < len(at_home) else np.inf
+        age_s[start:stop] = np.minimum(since, until)
+    return age_s
