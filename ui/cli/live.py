@@ -156,6 +156,7 @@ def practice_of(
 
         if plan is not None:
             trainer.practice = practice_for(plan, trainer.feed)
+            trainer.record_soon = True
         trainer.take_checklist(items)
         if reference is not None:
             trainer.show_reference(reference)

@@ -7,6 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from analysis.said import said
 from ui.cli.arguments import rig_for
 from ui.cli.check import QUIET_S, findings_as_they_come
 from ui.cli.ports import answer_of, listed
@@ -66,5 +67,5 @@ def check_in_words(
 
 def _words(entry: dict[str, Any]) -> str:
     if entry.get("rig"):
-        return f"rig {entry['rig']} · {entry['description']}"
-    return f"{entry['description']} · no rig here: {entry.get('why_not', '')}"
+        return said("rig {} · {}", entry["rig"], entry["description"])
+    return said("{} · no rig here: {}", entry["description"], entry.get("why_not", ""))

@@ -42,6 +42,7 @@ SCREENS: Mapping[Stage, Callable[[Flow], Screen]] = {
 """A new one is a class and a line; practice itself has a window of its own."""
 
 KEYS: tuple[Key, ...] = (
+    Key(("F5",), "look for rigs again", lambda window: window.flow.find_ports()),
     Key(("Esc",), "back to choosing the rig", lambda window: window.flow.back()),
     Key(("N",), "next person", lambda window: window.next_person()),
     Key(("G",), "practise again", lambda window: window.practise_again()),

@@ -14,7 +14,7 @@ from ui.desktop.checklist_panel import ChecklistPanel
 from ui.desktop.force_gauge import ForceGauge
 from ui.desktop.map_view import MapView
 from ui.desktop.outside_view import OutsideView
-from ui.desktop.practice_line import PracticeLine
+from ui.desktop.practice_line import PlaceLine, PracticeLine
 from ui.desktop.speed_gauge import SpeedGauge
 from ui.desktop.status_lines import RecordingLine, StatusLine, TroubleLine
 from ui.desktop.stop_banner import DrillLine, StopBanner
@@ -61,7 +61,8 @@ class Panel:
 PANELS: tuple[Panel, ...] = (
     Panel(model=HealthModel, widget=RecordingLine, instructor=(0, 3, 1, 1), trainee=(0, 3, 1, 1)),
     Panel(model=HealthModel, widget=TroubleLine, instructor=(1, 0, 1, 3), trainee=(1, 0, 1, 4)),
-    Panel(model=PlaceModel, widget=PracticeLine, instructor=(1, 3, 1, 1), trainee=(6, 0, 1, 4)),
+    Panel(model=PlaceModel, widget=PlaceLine, instructor=(1, 3, 1, 1)),
+    Panel(model=PlaceModel, widget=PracticeLine, trainee=(6, 0, 1, 4)),
     Panel(
         model=TargetMapModel, widget=MapView, feedback=True,
         instructor=(2, 0, 3, 2), trainee=(3, 0, 3, 1),

@@ -14,10 +14,12 @@ from ui.live.practice.look import PracticeLook
 class PracticeLine(QLabel):
     """Block, repetition, and what is said before a block; empty without a plan."""
 
+    points = 12.0
+
     def __init__(self, target: Target, side: str) -> None:
         super().__init__()
         self.setAccessibleName(tr("place in the plan"))
-        self.setFont(font(12, bold=True))
+        self.setFont(font(self.points, bold=True))
         self.setTextFormat(Qt.TextFormat.PlainText)
         self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.setStyleSheet(f"color: {INK.name()};")
@@ -30,3 +32,13 @@ class PracticeLine(QLabel):
         if text != self.text():
             self.setText(text)
             self.setToolTip(text)
+
+
+class PlaceLine(PracticeLine):
+    """The same for the instructor, beside everything else, in two lines if need be."""
+
+    points = 10.0
+
+    def __init__(self, target: Target, side: str) -> None:
+        super().__init__(target, side)
+        self.setWordWrap(True)

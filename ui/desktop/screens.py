@@ -9,7 +9,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QLabel, QProgressBar, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QFrame,
+    QLabel,
+    QLineEdit,
+    QProgressBar,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
 
 from analysis.trial import QualityFinding, Severity
 from ui.desktop.look import BAD, GOOD, INK, QUIET, font
@@ -61,6 +69,11 @@ class Screen(QWidget):
 
     def enter(self) -> None:
         """Do what is done when the stage is reached."""
+
+    def forgets_what_was_wrong(self, *fields: QLineEdit) -> None:
+        """Let typing into any of these take the message away."""
+        for field in fields:
+            field.textEdited.connect(lambda _: self.flow.forget_message())
 
     def show_flow(self) -> None:
         """Show how it stands; called on every frame."""

@@ -26,7 +26,7 @@ class ChooseScreen(Screen):
     title = "Where is the rig?"
     words = "Arrow keys choose. Ports are asked who is there; that takes a few seconds."
     go_on_words = "take this rig"
-    keys = ("Ctrl+Q",)
+    keys = ("F5", "Ctrl+Q")
 
     def fill(self) -> None:
         """Put in the list, and room for an address and a description."""
@@ -41,6 +41,7 @@ class ChooseScreen(Screen):
         form.addRow(_named(tr("rig description (TOML)"), self.description), self.description)
         self.room.addLayout(form)
         self._shown: tuple[Choice, ...] = ()
+        self.forgets_what_was_wrong(self.address, self.description)
 
     def enter(self) -> None:
         """Ask who is there."""
@@ -82,6 +83,7 @@ class WhoScreen(Screen):
         self.plan = _list(tr("plan"))
         form.addRow(_named(tr("plan"), self.plan), self.plan)
         self.room.addLayout(form, MOST)
+        self.forgets_what_was_wrong(self.person, self.condition, self.note)
 
     def enter(self) -> None:
         """Propose what the flow proposes."""

@@ -76,4 +76,4 @@ class TroubleLine(_Line):
                 f"color: {BAD.name()}; background: {WARM.name()}; padding: 3px 8px;",
             )
         else:
-            self.say(tr(look.banner), "padding: 3px 8px;")
+            self.say(tr(look.banner), f"color: {INK.name()}; padding: 3px 8px;")

@@ -21,6 +21,7 @@ from ui.desktop.words import CONTEXT
 UI = Path(__file__).resolve().parents[1]
 SPOKEN = (
     *sorted((UI / "live").rglob("*.py")),
+    UI / "cli" / "session_guide.py",
     UI / "judged.py",
     UI / "practised.py",
     UI.parent / "analysis" / "criteria.py",

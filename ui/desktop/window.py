@@ -30,6 +30,10 @@ too near to the 50 ms it may take."""
 TEXT_STEP = 1.1
 WidgetT = TypeVar("WidgetT", bound=QWidget)
 
+SEEN_ANYWAY = (
+    "the plan hides this picture, and it counts as seen: T or W for the trainee's own view"
+)
+
 
 class TrainerWindow(QMainWindow):
     """Shows one feed; pulls a moment forty times a second.
@@ -37,7 +41,8 @@ class TrainerWindow(QMainWindow):
     Args:
         trainer: Gives the moments; its feed is closed with the window.
         memory: How the window looks, and where that is kept.
-        view: The one it begins with.
+        view: The one it begins with; None: the trainee's where a plan is followed, so that what
+            it hides is hidden, else the instructor's.
         leave: What to do to let another person practise; None closes the window instead.
     """
 
@@ -46,7 +51,7 @@ class TrainerWindow(QMainWindow):
         trainer: Trainer,
         memory: Memory | None = None,
         *,
-        view: View = View.INSTRUCTOR,
+        view: View | None = None,
         leave: Callable[[], None] | None = None,
     ) -> None:
         super().__init__()
@@ -55,13 +60,15 @@ class TrainerWindow(QMainWindow):
         self._leave = leave
         self._looks = Looks((panel.model for panel in PANELS), self._troubled)
         self._second: SecondWindow | None = None
+        self._seen_anyway = False
         rig = trainer.feed.rig.rig
         self._title = f"{tr('rig')} {rig.id} · {tr(SHOULDERS[rig.side])}"
         self.setWindowTitle(f"perpend · {self._title}")
         self._stack = QStackedWidget()
         self.setCentralWidget(self._stack)
         self._bodies: dict[View, ViewBody] = {}
-        self._view = view
+        planned = View.INSTRUCTOR if trainer.practice is None else View.TRAINEE
+        self._view = view or planned
         self._dress()
         self._note_viewpoint()
         self.setMinimumSize(960, 640)
@@ -90,7 +97,9 @@ class TrainerWindow(QMainWindow):
 
     def refresh(self) -> None:
         """Pull a moment and draw it wherever it can be seen."""
+        self._tell_what_is_seen()
         moment = self.trainer.refresh()
+        self._warn_if_seen_anyway(moment)
         looks = self._looks.of(moment)
         shown, instead = _feedback(moment)
         for body in self._shown_bodies():
@@ -256,6 +265,18 @@ class TrainerWindow(QMainWindow):
 
     def _note_viewpoint(self) -> None:
         self.trainer.feed.viewpoint = self._memory.now.stand.value
+
+    def _tell_what_is_seen(self) -> None:
+        """Tell the plan whether the trainee can see more than the trainee's view."""
+        if self.trainer.practice is not None:
+            alone = self._second is None and self._view is View.INSTRUCTOR
+            self.trainer.practice.uncovered = alone
+
+    def _warn_if_seen_anyway(self, moment: Moment) -> None:
+        seen_anyway = moment.practice is not None and moment.practice.seen_anyway
+        if seen_anyway and not self._seen_anyway:
+            self.trainer.feed.tell(SEEN_ANYWAY, trouble=True, stays=False)
+        self._seen_anyway = seen_anyway
 
     def _second_gone(self) -> None:
         self._second = None

@@ -134,6 +134,7 @@ class Flow:
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="flow")
         self._job: Future[None] | None = None
         self._closed = False
+        self._giving_up = False
 
     @property
     def home_age_s(self) -> float:
@@ -152,6 +153,9 @@ class Flow:
             error = job.exception()
             if error is not None:
                 self.message = str(error)
+            if self._giving_up:
+                self._giving_up = False
+                self.back()
         if self.trainer is not None and self.stage is not Stage.PRACTICE:
             self.trainer.refresh()
             state = self.trainer.feed.state()
@@ -202,6 +206,7 @@ class Flow:
             self.message = str(why)
             return
         self._prepare(trainer)
+        trainer.record_soon = True
         feed.forget_saved()
         self.label, self.plan, self.trainer, self.trial = label, plan, trainer, None
         self._to(Stage.PRACTICE)
@@ -231,10 +236,16 @@ class Flow:
             self._to(Stage.WHO)
 
     def back(self) -> None:
-        """Go back to choosing the rig, as long as nobody practises."""
-        if self.stage in (Stage.SELF_TEST, Stage.ZERO, Stage.HOME, Stage.WHO) and not self.doing:
+        """Go back to choosing the rig, as long as nobody practises; a test is given up."""
+        if self.stage is Stage.SELF_TEST and self.doing:
+            self._giving_up = True
+        elif self.stage in (Stage.SELF_TEST, Stage.ZERO, Stage.HOME, Stage.WHO) and not self.doing:
             self._let_go()
             self._to(Stage.CHOOSE)
+
+    def forget_message(self) -> None:
+        """Say no longer what was wrong: somebody is about to put it right."""
+        self.message = ""
 
     def tell(self, text: str, *, trouble: bool = False) -> None:
         """Show a message, here and where somebody practises; from any thread."""
@@ -266,7 +277,7 @@ class Flow:
         self.tested, self.message = True, ""
 
     def _say(self, words: str) -> None:
-        if self._closed:
+        if self._closed or self._giving_up:
             raise _GaveUpError("given up")
         self.message = words
 

@@ -61,11 +61,15 @@ class Trainer:
     Args:
         feed: Where it comes from, open.
         practice: A plan to follow, None to practise freely.
+
+    Attributes:
+        record_soon: Begin to record as soon as samples come.
     """
 
     def __init__(self, feed: LiveFeed, practice: PracticeRun | None = None) -> None:
         self.feed = feed
         self.practice = practice
+        self.record_soon = False
         self.corridor: CorridorModel | None = None
         self.drill: StopDrillModel | None = None
         self.sound: Sound | None = None
@@ -77,6 +81,7 @@ class Trainer:
         new = self.feed.refresh()
         if new is not None and len(new):
             self._keep(new)
+            self._record_what_was_promised()
         moment = moment_of(self.feed.target, new, tuple(self._recent), self.feed.state())
         if self.corridor is not None:
             moment = replace(moment, corridor=self._corridor(self.corridor, moment))
@@ -89,6 +94,12 @@ class Trainer:
         if self.sound is not None:
             self.sound.follow(moment)
         return moment
+
+    def _record_what_was_promised(self) -> None:
+        if self.record_soon:
+            self.record_soon = False
+            if self.feed.state().recording.path is None:
+                self.feed.toggle_recording()
 
     def show_reference(self, reference: Reference) -> None:
         """Show the experts' band where the arm is."""

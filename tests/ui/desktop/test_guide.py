@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -134,7 +135,6 @@ def test_n_leaves_practice_shows_what_was_recorded_and_asks_for_the_next(
     QTest.keyClick(who.person, Qt.Key.Key_Return)
     practice = guide.practice
     assert practice is not None
-    QTest.keyClick(practice, Qt.Key.Key_R)
     feed = practice.trainer.feed
     qtbot.waitUntil(lambda: feed.state().recording.rows > 40_000, timeout=WAIT_MS)
 
@@ -194,3 +194,52 @@ def test_every_control_and_every_screen_has_a_name(guide: GuideWindow) -> None:
     assert len(controls) == 8
     assert [repr(one) for one in controls if not one.accessibleName()] == []
     assert all(screen.accessibleName() for screen in guide.screens.values())
+
+
+def test_typing_takes_away_what_was_wrong(guide: GuideWindow, qtbot: QtBot) -> None:
+    reach(qtbot, guide, Stage.WHO)
+    who = guide.screen_shown
+    assert isinstance(who, WhoScreen)
+    QTest.keyClick(who.person, Qt.Key.Key_Return)
+    assert "code is needed" in guide.flow.message
+
+    QTest.keyClicks(who.person, "T")
+
+    assert guide.flow.message == ""
+
+
+def test_f5_asks_again_who_is_there(guide: GuideWindow, qtbot: QtBot) -> None:
+    qtbot.waitUntil(lambda: not guide.flow.doing, timeout=WAIT_MS)
+    guide.flow.choices = guide.flow.choices[:0]
+
+    press(guide, Qt.Key.Key_F5)
+    qtbot.waitUntil(lambda: not guide.flow.doing, timeout=WAIT_MS)
+
+    assert QUICK in [one.url for one in guide.flow.choices]
+
+
+def test_esc_gives_up_a_test_that_runs(qtbot: QtBot, tmp_path: Path) -> None:
+    began = threading.Event()
+
+    def endless(
+        url: str, rig: RigDescription, target: Target, say: Say
+    ) -> Iterator[QualityFinding]:
+        while True:
+            say("hands off")
+            began.set()
+            began.wait(0.01)
+            yield from ()
+
+    ways = Ways(quick_port, right_rig, endless)
+    one = GuideWindow(Flow(ways, out_dir=tmp_path, target=Target()))
+    qtbot.addWidget(one)
+    one.show()
+    try:
+        reach(qtbot, one, Stage.SELF_TEST)
+        one.go_on()
+        assert began.wait(10.0)
+
+        press(one, Qt.Key.Key_Escape)
+        qtbot.waitUntil(lambda: one.flow.stage is Stage.CHOOSE, timeout=WAIT_MS)
+    finally:
+        one.close()

@@ -35,7 +35,7 @@ feedback = "none"
 
 
 class Person:
-    """Pauses the plan until a recording runs, skips the last repetition, ticks an item, leaves."""
+    """Pauses the plan until it is recorded, skips the last repetition, ticks an item, leaves."""
 
     def __init__(self) -> None:
         self._steps = iter((self._pause, self._record, self._go_on, self._skip, self._leave))
@@ -63,7 +63,7 @@ class Person:
     def _record(self, window: TrainerWindow) -> bool:
         if window.trainer.feed.state().health.last_block_age_s is None:
             return False
-        for key in (Qt.Key.Key_R, Qt.Key.Key_L, Qt.Key.Key_4):
+        for key in (Qt.Key.Key_L, Qt.Key.Key_4):
             QTest.keyClick(window, key)
         return True
 

@@ -14,6 +14,7 @@ from ui.desktop.map_view import MapView
 from ui.desktop.practice_line import PracticeLine
 from ui.desktop.status_lines import TroubleLine
 from ui.desktop.stop_banner import DrillLine, StopBanner
+from ui.desktop.view_body import View
 from ui.desktop.window import TrainerWindow
 from ui.live.practice.sound import Sound
 from ui.live.practice.stop_drill import CALL, DrillState
@@ -91,3 +92,48 @@ def test_m_says_so_where_there_is_nothing_to_play_on(window: Maker, qtbot: QtBot
     one.refresh()
 
     assert "no sound" in one.panel(TroubleLine).text()
+
+
+def test_a_picture_that_the_plan_hides_counts_as_seen_while_only_the_instructor_s_view_is_there(
+    window: Maker, qtbot: QtBot
+) -> None:
+    one = window(QUICK)
+    practice_of("retention", sound=False)(one.trainer)
+    practice = one.trainer.practice
+    assert practice is not None
+    qtbot.waitUntil(lambda: bool(one.panel(PracticeLine).text()), timeout=WAIT_MS)
+    assert practice.look(one.trainer.refresh()).seen_anyway
+    assert practice.look(one.trainer.refresh()).feedback_visible
+
+    key(one, Qt.Key.Key_T)
+    one.refresh()
+
+    assert not practice.look(one.trainer.refresh()).seen_anyway
+    assert not practice.look(one.trainer.refresh()).feedback_visible
+
+
+def test_the_trainee_s_own_window_keeps_the_instructor_s_picture_apart(
+    window: Maker, qtbot: QtBot
+) -> None:
+    one = window(QUICK)
+    practice_of("retention", sound=False)(one.trainer)
+    key(one, Qt.Key.Key_W)
+    one.refresh()
+    practice = one.trainer.practice
+    assert practice is not None
+
+    assert one.view is View.INSTRUCTOR
+    assert not practice.look(one.trainer.refresh()).seen_anyway
+
+
+def test_a_window_opens_in_the_trainee_s_view_where_a_plan_is_followed(
+    window: Maker, qtbot: QtBot
+) -> None:
+    one = window(QUICK)
+    practice_of("retention", sound=False)(one.trainer)
+
+    other = TrainerWindow(one.trainer)
+    qtbot.addWidget(other)
+    other.stop()
+
+    assert other.view is View.TRAINEE

@@ -171,7 +171,6 @@ def test_a_recording_is_measured_for_review_and_the_next_person_follows(at_who: 
     trainer = at_who.trainer
     assert trainer is not None
     assert trainer.practice is not None
-    trainer.feed.toggle_recording()
 
     def recorded_a_while() -> bool:
         trainer.refresh()

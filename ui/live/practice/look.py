@@ -37,6 +37,7 @@ class PracticeLook:
         say: What the trainee is told at the beginning of the block, else empty.
         card: Of what was done last, None if none is to be seen.
         may_ask: The trainee may ask for the card now.
+        seen_anyway: The plan hides the picture, but the instructor's view stands where it is seen.
     """
 
     state: RunState
@@ -52,6 +53,7 @@ class PracticeLook:
     say: str
     card: Card | None
     may_ask: bool
+    seen_anyway: bool = False
 
     @property
     def word(self) -> str:

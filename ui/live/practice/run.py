@@ -64,11 +64,14 @@ class PracticeRun:
     Attributes:
         plan: The plan.
         done: What counts so far, by its number in the plan, from 1.
+        uncovered: The instructor's view stands where the trainee may look, so the picture is
+            seen whatever the plan says.
     """
 
     def __init__(self, plan: Plan, *, target: Target, side: str, note: Note) -> None:
         self.plan = plan
         self.done: dict[int, AfterRepetition] = {}
+        self.uncovered = False
         self._target, self._side, self._note = target, side, note
         self._places = tuple(
             (block, repetition)
@@ -80,6 +83,8 @@ class PracticeRun:
         self._measures: LiveMeasures | None = None
         self._gate = PictureGate(target)
         self._picture = False
+        self._covering = False
+        """The plan hides the picture now."""
         self._asked = False
         self._card: Card | None = None
         self._let_go = False
@@ -108,7 +113,9 @@ class PracticeRun:
         number, repetition = self._places[self._number - 1]
         block = self._block
         if self._state in RUNNING:
-            self._show(picture=self._gate.now(block, repetition, moment, moving=self._away))
+            planned = self._gate.now(block, repetition, moment, moving=self._away)
+            self._show(picture=planned or self.uncovered)
+            self._covering = not planned
         visible = self._picture or self._state is RunState.FINISHED
         return PracticeLook(
             state=self._state,
@@ -124,6 +131,7 @@ class PracticeRun:
             say=block.say if repetition == 1 and self._state is RunState.READY else "",
             card=self._card,
             may_ask=not self._why_not_ask(),
+            seen_anyway=self._covering and self.uncovered and self._state in RUNNING,
         )
 
     def ask(self) -> str:
@@ -219,7 +227,7 @@ class PracticeRun:
             self._away_s = self._now_s
         if self._state in RUNNING:
             self._move()
-            self._put_card_away(hand_on=bool(moment.new.contact[-1]))
+        self._put_card_away(hand_on=bool(moment.new.contact[-1]))
         for one in told:
             if self._state in RUNNING:
                 self._over(one)
@@ -287,7 +295,8 @@ class PracticeRun:
     def _arm(self) -> None:
         """Let the repetition of now be the next."""
         self._state, self._asked = RunState.READY, False
-        self._picture = self._gate.begin(self._block, self._places[self._number - 1][1])
+        planned = self._gate.begin(self._block, self._places[self._number - 1][1])
+        self._picture = planned or self.uncovered
         self._tell(Practised.ARMED)
 
     def _leave_out(self, reason: str) -> None:
