@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firmware_protocol.codec import BLOCK_HEAD_BYTES, BLOCK_TYPE, bytes_per_sample
+from firmware_protocol.framing import CHECKSUM
 from firmware_protocol.messages import SampleBlock, SampleType, StreamSpec
 
 WIRE_DTYPES: dict[SampleType, np.dtype[np.signedinteger]] = {
@@ -59,7 +60,7 @@ class StreamBlock:
     @property
     def end_us(self) -> int:
         """Time of the last sample."""
-        return int(self.wire["device_time_us"][-1]) + int(self.wire["span_us"][-1])
+        return int(self.device_time_us[-1])
 
     def wire_blocks(self) -> Iterator[SampleBlock]:
         """Yield what the wire said, oldest first."""
@@ -70,21 +71,26 @@ class StreamBlock:
             yield SampleBlock(stream_id, sequence, device_time_us, span_us, count, data)
 
 
-def wire_table(payloads: Sequence[bytes], spec: StreamSpec) -> NDArray[np.void] | None:
+def wire_table(sealed: Sequence[bytes], spec: StreamSpec) -> NDArray[np.void] | None:
     """Return the payloads of some sample blocks as a table, for `joined_blocks`.
 
     What the heads say is not looked at.
+
+    Args:
+        sealed: The payloads, each with its checksum behind it.
+        spec: The stream's row of the stream table.
 
     Returns:
         One row for each payload; None if they are not all of one size with room for whole
         samples.
     """
-    size = len(payloads[0])
-    count, left = divmod(size - BLOCK_HEAD_BYTES, bytes_per_sample(spec))
-    if count < 1 or left or set(map(len, payloads)) != {size}:
+    size = len(sealed[0])
+    data_bytes = size - BLOCK_HEAD_BYTES - CHECKSUM.size
+    count, left = divmod(data_bytes, bytes_per_sample(spec))
+    if count < 1 or left or set(map(len, sealed)) != {size}:
         return None
-    dtype = _row_dtype(spec.sample_type, count, len(spec.channels))
-    return np.frombuffer(b"".join(payloads), dtype=dtype)
+    dtype = _row_dtype(spec.sample_type, count, len(spec.channels), sealed=True)
+    return np.frombuffer(b"".join(sealed), dtype=dtype)
 
 
 def joined_blocks(
@@ -106,13 +112,12 @@ def joined_blocks(
     """
     values = table["values"]
     count = values.shape[1]
-    times = table["span_us"].astype(np.int64)[:, None] * _ramp(count)
-    times //= max(count - 1, 1)
-    times += table["device_time_us"].astype(np.int64)[:, None]
+    begins_us = table["device_time_us"].astype(np.int64)[:, None]
+    times = begins_us + _within_blocks_us(table["span_us"], count)
     counts = values.astype(np.int32).reshape(-1, len(spec.channels))
     device_time_us = times.reshape(-1)
     for array in (device_time_us, counts):
-        array.flags.writeable = False
+        array.setflags(write=False)
     return StreamBlock(spec, sample_number, device_time_us, counts, arrival_ns, segment, table)
 
 
@@ -139,16 +144,29 @@ def stream_block(
 
 
 @lru_cache(maxsize=256)
-def _row_dtype(sample_type: SampleType, count: int, channels: int) -> np.dtype[np.void]:
-    return np.dtype([*HEAD_FIELDS, ("values", WIRE_DTYPES[sample_type], (count, channels))])
+def _row_dtype(
+    sample_type: SampleType, count: int, channels: int, *, sealed: bool = False
+) -> np.dtype[np.void]:
+    values = ("values", WIRE_DTYPES[sample_type], (count, channels))
+    return np.dtype([*HEAD_FIELDS, values, *([("checksum", "<u4")] if sealed else [])])
+
+
+def _within_blocks_us(spans_us: NDArray[np.uint32], count: int) -> NDArray[np.int64]:
+    """Return how long after the first sample of its block each one came.
+
+    Returns:
+        Shape (blocks, count), or (count,) if it is the same in all, as a steady rig has it.
+    """
+    if spans_us.tobytes() == spans_us[:1].tobytes() * len(spans_us):
+        return _within_a_block_us(int(spans_us[0]), count)
+    return np.asarray(spans_us[:, None] * np.arange(count) // max(count - 1, 1))
 
 
 @lru_cache(maxsize=256)
-def _ramp(count: int) -> NDArray[np.int64]:
-    """Return 0 to count − 1. A block has at most 255 samples, so all of them are kept."""
-    ramp = np.arange(count, dtype=np.int64)
-    ramp.flags.writeable = False
-    return ramp
+def _within_a_block_us(span_us: int, count: int) -> NDArray[np.int64]:
+    within = span_us * np.arange(count) // max(count - 1, 1)
+    within.setflags(write=False)
+    return within
 
 
 def sample_times_us(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from acquisition.blocks import StreamBlock
 from acquisition.recording.model import LinkCounts
 from acquisition.stream_tracker import MAX_TIME_US, StreamTracker
-from firmware_protocol.codec import Malformed
+from firmware_protocol.codec import BLOCK_TYPE, Malformed, decode
 from firmware_protocol.framing import FrameFault
 from firmware_protocol.messages import RigMessage, SampleBlock, Status, StreamSpec
 from firmware_protocol.runs import BlockRun
@@ -65,23 +65,45 @@ class Intake:
 
         Returns:
             None, and nothing is counted, unless every block of it is plainly the next of its
-            stream: then `sort` and `take` them one by one, which has the same outcome.
+            stream, and there is nothing to say of any status: then `sort` and `take` them one
+            by one, which has the same outcome.
         """
-        tables = {}
-        for stream_id, payloads in run.by_stream().items():
-            tracker = self.trackers.get(stream_id)
-            table = None if tracker is None else tracker.plain_run(payloads)
-            if table is None:
-                return None
-            tables[stream_id] = table
-        self._tally["frames"] += len(run)
-        self.block_ns = now_ns
-        blocks = {
-            stream_id: self.trackers[stream_id].take_run(table, now_ns)
-            for stream_id, table in tables.items()
-        }
-        self.device_time_us = blocks[run[-1][1]].end_us
+        statuses = self._plain_statuses(run)
+        blocks = None if statuses is None else self._plain_blocks(run, now_ns)
+        if blocks is None or statuses is None:
+            return None
+        self._tally["frames"] += len(run.sealed)
+        for status in statuses:
+            self.take_status(status)
+        for stream_id, block in blocks.items():
+            self.trackers[stream_id].accept_run(block)
+            self.block_ns = now_ns
+        if run.kinds[-1] == BLOCK_TYPE:
+            self.device_time_us = blocks[run.sealed[-1][1]].end_us
         return list(blocks.values())
+
+    def _plain_statuses(self, run: BlockRun) -> list[Status] | None:
+        """Return the statuses of a rig that streams on, None if it does not or cannot be told."""
+        statuses, last_us = [], self._status_us
+        for payload in run.statuses():
+            status = decode(payload)
+            if not isinstance(status, Status) or not status.streaming:
+                return None
+            if not last_us <= status.device_time_us < MAX_TIME_US:
+                return None
+            last_us = status.device_time_us
+            statuses.append(status)
+        return statuses
+
+    def _plain_blocks(self, run: BlockRun, now_ns: int) -> dict[int, StreamBlock] | None:
+        blocks = {}
+        for stream_id, sealed in run.blocks().items():
+            tracker = self.trackers.get(stream_id)
+            block = None if tracker is None else tracker.plain_run(sealed, now_ns)
+            if block is None:
+                return None
+            blocks[stream_id] = block
+        return blocks
 
     def take(self, raw: SampleBlock, now_ns: int) -> StreamBlock | None:
         """Return a block as arrays, None if it comes twice, too late, or makes no sense.

@@ -187,7 +187,7 @@ class Link:
         streaming = self.state is LinkState.STREAMING
         blocks = self.intake.take_run(run, now_ns) if streaming else None
         if blocks is None:
-            for payload in run:
+            for payload in run.payloads():
                 self._hear_one(self._host.hear(payload), now_ns)
         else:
             self._heard_ns = now_ns

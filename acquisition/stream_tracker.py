@@ -6,7 +6,6 @@ from bisect import bisect_left
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
-from operator import add, le
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +17,8 @@ from firmware_protocol.messages import SampleBlock, StreamSpec
 SEQUENCE_MODULUS = 2**32
 MAX_TIME_US = 2**62
 """A device time beyond this (146 000 years) is nonsense, and would overflow further on."""
+PLAIN_TIME_US = MAX_TIME_US - 2**32
+"""Before it no block reaches beyond, whatever its span."""
 RATE_WINDOW_US = 1_000_000
 RECENT_GAPS = 64
 """A block that comes later than so many gaps is taken for a repetition."""
@@ -99,34 +100,21 @@ class StreamTracker:
         self._advance(block)
         return Tracked(block, lost=ahead)
 
-    def plain_run(self, payloads: Sequence[bytes]) -> NDArray[np.void] | None:
-        """Return sample blocks as a table if there is nothing to say of any of them.
+    def plain_run(self, sealed: Sequence[bytes], arrival_ns: int) -> StreamBlock | None:
+        """Return sample blocks as arrays if there is nothing to say of any of them.
 
         Args:
-            payloads: Of this stream, in the order in which they came.
+            sealed: Payloads of this stream with their checksums, in the order in which they came.
+            arrival_ns: When that was.
 
         Returns:
             None unless all `fits`, have one size, each begins where the one before ends, and
-            no clock goes back: then `take` them one by one.
+            no clock goes back: then `take` them one by one. Otherwise, to be taken, it must go
+            to `accept_run`.
         """
-        table = wire_table(payloads, self.spec)
-        if table is None:
+        table = wire_table(sealed, self.spec)
+        if table is None or not self._continues(table):
             return None
-        # Python's own numbers: of any size, and quicker than arrays for a few blocks.
-        count = table["values"].shape[1]
-        begin = self._next % SEQUENCE_MODULUS
-        begins_us = table["device_time_us"].tolist()
-        ends_us = list(map(add, begins_us, table["span_us"].tolist()))
-        plain = (
-            table["sequence"].tolist() == list(range(begin, begin + count * len(table), count))
-            and set(table["sample_count"].tolist()) == {count}
-            and all(map(le, [self._last_us, *ends_us], begins_us))
-            and ends_us[-1] < MAX_TIME_US
-        )
-        return table if plain else None
-
-    def take_run(self, table: NDArray[np.void], arrival_ns: int) -> StreamBlock:
-        """Take what `plain_run` has just found plain."""
         block = joined_blocks(
             table,
             self.spec,
@@ -134,8 +122,33 @@ class StreamTracker:
             arrival_ns=arrival_ns,
             segment=self._segment,
         )
+        return block if self._time_goes_on(block.device_time_us) else None
+
+    def accept_run(self, block: StreamBlock) -> None:
+        """Take what `plain_run` has just found plain."""
         self._advance(block)
-        return block
+
+    def _continues(self, table: NDArray[np.void]) -> bool:
+        """Tell whether each block holds as many samples as it says and begins with the next.
+
+        Numbers that wrap within the run do not.
+        """
+        rows, count, _ = table["values"].shape
+        begin = self._next % SEQUENCE_MODULUS
+        end = begin + rows * count
+        if end >= SEQUENCE_MODULUS or table["sample_count"].tobytes() != bytes((count,)) * rows:
+            return False
+        expected = np.arange(begin, end, count, dtype=np.uint32)
+        # As bytes: quicker for a few than to compare arrays.
+        return table["sequence"].astype(np.uint32).tobytes() == expected.tobytes()
+
+    def _time_goes_on(self, times_us: NDArray[np.int64]) -> bool:
+        """Tell whether times rise from the last on. Then none of them has overflowed either."""
+        return (
+            self._last_us <= int(times_us[0])
+            and int(times_us[-1]) < PLAIN_TIME_US
+            and not np.count_nonzero(times_us[1:] < times_us[:-1])
+        )
 
     def _advance(self, block: StreamBlock) -> None:
         self._next = block.sample_number + len(block)
@@ -159,12 +172,14 @@ class StreamTracker:
 
     def _measure_rate(self, block: StreamBlock) -> None:
         """Compare block beginnings that are a second or more apart."""
-        begins_us = block.wire["device_time_us"].tolist()
-        numbers = range(block.sample_number, self._next, len(block) // len(begins_us))
         if self._rate_from is None:
-            self._rate_from = (numbers[0], begins_us[0])
+            self._rate_from = (block.sample_number, int(block.device_time_us[0]))
+        if block.end_us < self._rate_from[1] + RATE_WINDOW_US:
+            return
+        count = len(block) // len(block.wire)
+        begins_us = block.device_time_us[::count]
         while self._rate_from[1] + RATE_WINDOW_US <= begins_us[-1]:
             first, first_us = self._rate_from
             at = bisect_left(begins_us, first_us + RATE_WINDOW_US)
-            self._rate_from = (numbers[at], begins_us[at])
-            self.rate_hz = (numbers[at] - first) * 1e6 / (begins_us[at] - first_us)
+            self._rate_from = (block.sample_number + at * count, int(begins_us[at]))
+            self.rate_hz = (self._rate_from[0] - first) * 1e6 / (self._rate_from[1] - first_us)

@@ -48,6 +48,7 @@ MAX_UNIT_BYTES = 8
 MAX_DETAIL_BYTES = 64
 MAX_BLOCK_SAMPLES = 255
 BLOCK_TYPE = 0x90
+STATUS_TYPE = 0x91
 BLOCK_HEAD_BYTES = 19
 """What stands before the data in the payload of a sample block."""
 VALUE_BYTES = {SampleType.INT16: 2, SampleType.INT32: 4}
@@ -76,7 +77,7 @@ LAYOUTS: dict[int, Layout] = {
     0x85: Layout(SelfTestResult, Numbers("B?"), Text(MAX_DETAIL_BYTES)),
     0x86: Layout(StoreValue, Numbers("B"), _NAME, Rest()),
     BLOCK_TYPE: Layout(SampleBlock, Numbers("BIQIB"), Rest()),
-    0x91: Layout(Status, Numbers("Q?I")),
+    STATUS_TYPE: Layout(Status, Numbers("Q?I")),
     0x92: Layout(Fault, Numbers("Q"), Code(FaultCode), Numbers("B"), Text(MAX_DETAIL_BYTES)),
 }
 """The byte table of every message by its type number; numbers are never reused."""

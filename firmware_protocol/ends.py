@@ -74,14 +74,14 @@ class HostEnd:
         """Return everything that *data* completes, oldest first."""
         received: list[RigMessage | FrameFault | Malformed] = []
         for item in self.receive_runs(data):
-            received += map(self.hear, item) if isinstance(item, BlockRun) else [item]
+            received += map(self.hear, item.payloads()) if isinstance(item, BlockRun) else [item]
         return received
 
     def receive_runs(self, data: bytes) -> list[BlockRun | RigMessage | FrameFault | Malformed]:
-        """Return what `receive` does, but sample blocks in runs of payloads."""
+        """Return what `receive` does, but sample blocks and statuses in runs of payloads."""
         return [
             self.hear(item) if isinstance(item, bytes) else item
-            for item in in_runs(self._decoder.feed(data))
+            for item in in_runs(self._decoder.feed_sealed(data))
         ]
 
     def hear(self, payload: bytes) -> RigMessage | Malformed:

@@ -13,6 +13,7 @@ import zlib
 from dataclasses import dataclass
 from enum import Enum
 from operator import itemgetter
+from typing import cast
 
 from cobs import cobs
 
@@ -85,29 +86,36 @@ def open_frame(raw: bytes) -> bytes | FrameFault:
     return payload
 
 
-def open_frames(raws: list[bytes]) -> list[bytes | FrameFault]:
-    """Return what `open_frame` says of each; empty ones mean nothing.
+def open_sealed(raws: list[bytes]) -> list[bytes | FrameFault]:
+    """Return what `open_frame` says of each, payloads still sealed; empty ones mean nothing.
 
-    As long as all are whole this is C code alone, several times as fast.
+    Sealed is a payload with its checksum behind it. As long as all are whole this is C code
+    alone, several times as fast.
 
     Args:
         raws: The stuffed bytes between delimiters.
     """
     try:
-        plain: list[bytes] = list(map(cobs.decode, raws))
+        sealed: list[bytes] = list(map(cobs.decode, raws))
     except cobs.DecodeError:
-        plain = []
+        sealed = []
     sizes = set(map(len, raws))
     if (
-        set(map(zlib.crc32, plain)) == {RESIDUE}
+        set(map(zlib.crc32, sealed)) == {RESIDUE}
         and min(sizes) >= MIN_FRAME_BYTES
         and max(sizes) <= MAX_FRAME_BYTES
     ):
-        return list(map(_WITHOUT_CHECKSUM, plain))
-    return [open_frame(raw) for raw in raws if raw]
+        return cast("list[bytes | FrameFault]", sealed)
+    return [_open_sealed(raw) for raw in raws if raw]
 
 
-_WITHOUT_CHECKSUM = itemgetter(slice(-CHECKSUM.size))
+def _open_sealed(raw: bytes) -> bytes | FrameFault:
+    item = open_frame(raw)
+    return item if isinstance(item, FrameFault) else item + CHECKSUM.pack(zlib.crc32(item))
+
+
+unsealed = itemgetter(slice(-CHECKSUM.size))
+"""Returns the payload of a sealed one."""
 
 
 class FrameDecoder:
@@ -122,11 +130,18 @@ class FrameDecoder:
 
     def feed(self, data: bytes) -> list[bytes | FrameFault]:
         """Return every payload or fault completed by *data*, oldest first."""
+        return [
+            item if isinstance(item, FrameFault) else unsealed(item)
+            for item in self.feed_sealed(data)
+        ]
+
+    def feed_sealed(self, data: bytes) -> list[bytes | FrameFault]:
+        """Return what `feed` does, payloads still sealed: for who takes many of them at once."""
         if self._skipping:
             _, delimiter, data = data.partition(DELIMITER)
             self._skipping = not delimiter
         *closed, self._tail = (self._tail + data).split(DELIMITER)
-        found = open_frames(closed)
+        found = open_sealed(closed)
         if len(self._tail) > MAX_FRAME_BYTES:
             # Told once, at once: what is left of it is skipped up to the next delimiter.
             found.append(FrameFault(FrameFaultKind.OVERLONG, self._tail[:MAX_FRAME_BYTES]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import random
+import zlib
 from collections.abc import Callable
 from typing import Any
 
@@ -62,18 +63,23 @@ def oddities(block: SampleBlock) -> list[Message]:
         dataclasses.replace(block, stream_id=77),
         later,
         Status(block.device_time_us, True, 5),
-        Status(0, False, 5),
+        Status(block.device_time_us, True, block.sequence),
+        Status(0, True, 5),
+        Status(2**63, True, 5),
+        Status(block.device_time_us, False, 5),
     ]
 
 
 def conversation(
     dice: random.Random, make_raw: Any, streams: tuple[StreamSpec, ...]
 ) -> list[bytes]:
-    """Some seconds of two streams as frames, now and then with something odd."""
+    """Some seconds of two streams as frames, steady or not, now and then with something odd."""
     frames = []
+    jitter_us = dice.choice([0, 3])
     for number in range(dice.choice([3, 40, 200])):
         for stream in streams:
             block = make_raw(stream, number * 20)
+            block = dataclasses.replace(block, span_us=block.span_us - dice.randint(0, jitter_us))
             said = [block]
             if dice.random() < 0.02:
                 said = [dice.choice(oddities(block)), *dice.choice([[], [block]])]
@@ -146,14 +152,19 @@ def test_both_ways_hear_the_same_on_a_damaged_line_cut_anywhere(
     at_once = heard(reads, identity)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Intake, "take_run", lambda *_: None)
-        patch.setattr("firmware_protocol.framing.open_frames", one_by_one)
+        patch.setattr("firmware_protocol.framing.open_sealed", one_by_one)
         by_frame = heard(reads, identity)
 
     assert at_once == by_frame
 
 
 def one_by_one(raws: list[bytes]) -> list[Any]:
-    return [open_frame(raw) for raw in raws if raw]
+    opened = [open_frame(raw) for raw in raws if raw]
+    return [sealed(item) if isinstance(item, bytes) else item for item in opened]
+
+
+def sealed(payload: bytes) -> bytes:
+    return payload + zlib.crc32(payload).to_bytes(4, "little")
 
 
 def test_a_whole_read_is_one_block_of_arrays_for_each_stream(
@@ -195,3 +206,26 @@ def test_a_checksum_of_nothing_is_not_taken_for_a_whole_frame() -> None:
     found = FrameDecoder().feed(bytes.fromhex("010101010100") + whole)
 
     assert [isinstance(item, bytes) for item in found] == [False, True]
+
+
+def test_statuses_among_the_blocks_do_not_cut_a_read_into_pieces(
+    make_raw: Any, identity: Identity
+) -> None:
+    messages: list[Message] = []
+    for number in range(30):
+        blocks = [make_raw(spec, number * 20) for spec in identity.streams]
+        status = Status(blocks[0].device_time_us, True, number)
+        messages += [*blocks, *([status] if number % 10 == 0 else [])]
+    messages.append(Status(9_000_000, True, 40))
+    (run,) = HostEnd().receive_runs(b"".join(encode_frame(encode(m)) for m in messages))
+    assert isinstance(run, BlockRun)
+    intake = Intake()
+    intake.begin_segment(identity.streams)
+
+    taken = intake.take_run(run, 5)
+
+    assert taken is not None
+    assert [len(block) for block in taken] == [600, 600]
+    assert intake.counts.frames == 64
+    assert intake.counts.rig_overrun_samples == 40
+    assert intake.device_time_us == 9_000_000
