@@ -17,7 +17,8 @@ from acquisition.recording.model import Recording
 from analysis.directions import mean_direction
 from analysis.errors import NotAnalysable
 from analysis.pipeline import analyse
-from analysis.quality.reported import rig_faults
+from analysis.quality import assess_unresolved, worst_first
+from analysis.quality.noise import noise_against_calibration
 from analysis.series import ResolvedSeries
 from analysis.target import Target
 from analysis.trial import QualityFinding, Severity
@@ -34,6 +35,8 @@ Floats = NDArray[np.float64]
 
 HANDS_OFF_S = 2.0
 """The recording begins with so many seconds hands off."""
+NOISE_WINDOW_S = 0.25
+"""As `cell.noise_n` states it."""
 ZERO_LIMIT_N = 10.0
 PUSH_N = 10.0
 PUSH_S = 0.3
@@ -49,15 +52,14 @@ def check_rig(recording: Recording, target: Target | None = None) -> tuple[Quali
         target: Which way the push was meant; None takes the default.
     """
     target = target or Target()
-    zero = _zero_offset(recording)
+    known = (versions(recording.identity), _zero_offset(recording))
     try:
         trial = analyse(recording, target)
     except NotAnalysable as why:
         whole = QualityFinding("resolving", Severity.WARNING, str(why), "", "Mend this first.")
-        known = (versions(recording.identity), rig_faults(recording), zero)
-        return _worst_first((whole, *known))
-    of_the_push = _sign_and_side(trial.series, target)
-    return _worst_first((versions(recording.identity), *trial.quality, zero, of_the_push))
+        rest = (*assess_unresolved(recording), *_noise(recording))
+        return worst_first((whole, *known, *rest))
+    return worst_first((*known, *trial.quality, _sign_and_side(trial.series, target)))
 
 
 def self_test_finding(*, passed: bool, detail: str) -> QualityFinding:
@@ -92,17 +94,12 @@ def versions(identity: Identity) -> QualityFinding:
     )
 
 
-def _worst_first(findings: tuple[QualityFinding, ...]) -> tuple[QualityFinding, ...]:
-    order = (Severity.WARNING, Severity.NOTE, Severity.FINE)
-    return tuple(sorted(findings, key=lambda finding: order.index(finding.severity)))
-
-
 def _zero_offset(recording: Recording) -> QualityFinding:
     """Compare what the untouched cell reads with the weight of the shell alone."""
+    force, imu = (recording.streams.get(name) for name in (FORCE_STREAM, IMU_STREAM))
     blank = QualityFinding(
         "zero_offset", Severity.WARNING, "not known", f"{ZERO_LIMIT_N:g} N", "There are no samples."
     )
-    force, imu = (recording.streams.get(name) for name in (FORCE_STREAM, IMU_STREAM))
     if force is None or imu is None or not len(force.counts) or not len(imu.counts):
         return blank
     units = PhysicalUnits(recording.rig)
@@ -118,6 +115,18 @@ def _zero_offset(recording: Recording) -> QualityFinding:
         value=f"{offset_n:.1f} N beyond the shell's weight",
         advice="It is taken out; if it grows, the cell was overloaded or a bolt pulls on it.",
     )
+
+
+def _noise(recording: Recording) -> tuple[QualityFinding, ...]:
+    """Return how noisy the cell was hands off, where nothing else could find that."""
+    force = recording.streams.get(FORCE_STREAM)
+    if force is None:
+        return ()
+    size = int(NOISE_WINDOW_S * force.spec.rate_hz)
+    stop = min(len(force.counts), int(HANDS_OFF_S * force.spec.rate_hz))
+    windows = [slice(start, start + size) for start in range(0, stop - size + 1, max(1, size))]
+    found = noise_against_calibration(recording, windows) if size > 1 and windows else None
+    return () if found is None else (found,)
 
 
 def _sign_and_side(series: ResolvedSeries, target: Target) -> QualityFinding:

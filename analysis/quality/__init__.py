@@ -5,19 +5,26 @@ A new finding is one function and one line in `CHECKS`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
+from acquisition.recording.model import Recording
 from analysis.quality import line, noise, reported, rest, sensors
-from analysis.quality.evidence import Evidence, effective_rate_hz, losses
+from analysis.quality.evidence import (
+    Evidence,
+    Recorded,
+    Unresolved,
+    effective_rate_hz,
+    losses,
+)
 from analysis.trial import QualityFinding, Severity
 
-__all__ = ["CHECKS", "Evidence", "assess", "effective_rate_hz", "losses"]
+__all__ = ["CHECKS", "Evidence", "assess", "assess_unresolved", "effective_rate_hz", "losses"]
 
 CHECKS: tuple[Callable[[Evidence], list[QualityFinding]], ...] = (
     line.status,
     line.content,
     line.identity,
-    reported.reported,
+    reported.faults,
     line.lost,
     line.missing,
     line.segments,
@@ -38,10 +45,33 @@ CHECKS: tuple[Callable[[Evidence], list[QualityFinding]], ...] = (
     sensors.calibration_range,
     sensors.second_cell,
 )
+UNRESOLVED_CHECKS: tuple[Callable[[Recorded], list[QualityFinding]], ...] = (
+    line.status,
+    line.content,
+    line.identity,
+    reported.faults,
+    line.lost,
+    line.segments,
+    line.link,
+    line.rate,
+    line.jitter,
+    sensors.calibration_age,
+)
+"""Those of them that can be asked of a recording which cannot be resolved."""
 
 
 def assess(evidence: Evidence) -> tuple[QualityFinding, ...]:
     """Return every finding, worst first, otherwise in the order of `CHECKS`."""
+    return worst_first(one for check in CHECKS for one in check(evidence))
+
+
+def assess_unresolved(recording: Recording) -> tuple[QualityFinding, ...]:
+    """Return the findings that a recording allows which cannot be resolved, worst first."""
+    evidence = Unresolved(recording)
+    return worst_first(one for check in UNRESOLVED_CHECKS for one in check(evidence))
+
+
+def worst_first(findings: Iterable[QualityFinding]) -> tuple[QualityFinding, ...]:
+    """Return findings by severity, otherwise in their order."""
     order = {Severity.WARNING: 0, Severity.NOTE: 1, Severity.FINE: 2}
-    found = [one for check in CHECKS for one in check(evidence)]
-    return tuple(sorted(found, key=lambda one: order[one.severity]))
+    return tuple(sorted(findings, key=lambda one: order[one.severity]))

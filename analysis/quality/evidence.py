@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -12,6 +13,26 @@ from analysis.sample_times import LineFit, fit_line, segments_of
 from analysis.timebase import Grid
 from analysis.trial import QualityFinding, Severity
 from analysis.zero import Zero
+
+
+class Recorded(Protocol):
+    """What a check looks at that needs nothing resolved."""
+
+    @property
+    def recording(self) -> Recording:
+        """What the wire said."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Unresolved:
+    """Evidence of a recording that cannot be resolved.
+
+    Attributes:
+        recording: What the wire said.
+    """
+
+    recording: Recording
 
 
 @dataclass(frozen=True, slots=True)

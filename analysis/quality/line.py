@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis.quality.evidence import Evidence, finding, longest_line, losses
+from analysis.quality.evidence import Evidence, Recorded, finding, longest_line, losses
 from analysis.sample_times import segments_of
 from analysis.trial import QualityFinding, Severity
 
@@ -14,7 +14,7 @@ LOSS_WARNING_SHARE = 0.02
 MISSING_WARNING_PERCENT = 2.0
 
 
-def status(evidence: Evidence) -> list[QualityFinding]:
+def status(evidence: Recorded) -> list[QualityFinding]:
     """Say how the recording ended."""
     how = evidence.recording.status
     return [
@@ -30,7 +30,7 @@ def status(evidence: Evidence) -> list[QualityFinding]:
     ]
 
 
-def content(evidence: Evidence) -> list[QualityFinding]:
+def content(evidence: Recorded) -> list[QualityFinding]:
     """Return whether the recording is what it was when it was closed."""
     changed = evidence.recording.changed
     value = "changed since it was closed" if changed else "as it was when it was closed"
@@ -40,7 +40,7 @@ def content(evidence: Evidence) -> list[QualityFinding]:
     return [finding("content", value, "", ok=not changed, advice=advice)]
 
 
-def identity(evidence: Evidence) -> list[QualityFinding]:
+def identity(evidence: Recorded) -> list[QualityFinding]:
     """Compare the rig on the wire with the one described."""
     serial, described = evidence.recording.identity.rig_serial, evidence.recording.rig.rig.id
     return [
@@ -54,7 +54,7 @@ def identity(evidence: Evidence) -> list[QualityFinding]:
     ]
 
 
-def lost(evidence: Evidence) -> list[QualityFinding]:
+def lost(evidence: Recorded) -> list[QualityFinding]:
     """Count lost samples of each stream."""
     findings = []
     for name, stream in evidence.recording.streams.items():
@@ -89,7 +89,7 @@ def missing(evidence: Evidence) -> list[QualityFinding]:
     ]
 
 
-def segments(evidence: Evidence) -> list[QualityFinding]:
+def segments(evidence: Recorded) -> list[QualityFinding]:
     """Count how often the line or the rig came back anew."""
     parts = {
         segment
@@ -108,7 +108,7 @@ def segments(evidence: Evidence) -> list[QualityFinding]:
     ]
 
 
-def rate(evidence: Evidence) -> list[QualityFinding]:
+def rate(evidence: Recorded) -> list[QualityFinding]:
     """Compare each stream's rate by the rig's clock with what the rig says it is."""
     findings = []
     for name, stream in evidence.recording.streams.items():
@@ -130,7 +130,7 @@ def rate(evidence: Evidence) -> list[QualityFinding]:
     return findings
 
 
-def jitter(evidence: Evidence) -> list[QualityFinding]:
+def jitter(evidence: Recorded) -> list[QualityFinding]:
     """Say how far the time stamps of each stream lie from an even spacing."""
     findings = []
     for name, stream in evidence.recording.streams.items():
@@ -152,7 +152,7 @@ def jitter(evidence: Evidence) -> list[QualityFinding]:
     return findings
 
 
-def link(evidence: Evidence) -> list[QualityFinding]:
+def link(evidence: Recorded) -> list[QualityFinding]:
     """Say what the line damaged and who could not keep up."""
     counts = evidence.recording.counts
     return [

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -24,24 +26,25 @@ ADVICE = "The cell is noisy: look at shielding, supply and vibration of the benc
 
 def noise(evidence: Evidence) -> list[QualityFinding]:
     """Say how noisy the untouched cell is, against what its calibration states."""
-    stated = evidence.recording.rig.cell.noise_n
-    return [_by_itself(evidence) if stated is None else _against(evidence, np.array(stated))]
+    against = noise_against_calibration(evidence.recording, _untouched(evidence))
+    return [_by_itself(evidence.zero.noise_n) if against is None else against]
 
 
-def _by_itself(evidence: Evidence) -> QualityFinding:
-    sd_n = evidence.zero.noise_n
-    return finding(
-        "noise",
-        f"{sd_n:.3f} N, filtered, one component",
-        f"{NOISE_LIMIT_N:g} N, as the calibration states none (cell.noise_n)",
-        ok=sd_n <= NOISE_LIMIT_N,
-        advice=ADVICE,
-    )
+def noise_against_calibration(
+    recording: Recording, untouched: Iterable[slice]
+) -> QualityFinding | None:
+    """Compare the force component that is noisiest for what is stated of it.
 
+    Args:
+        recording: With samples of the force.
+        untouched: Rows of its force stream while nobody touches, some windows.
 
-def _against(evidence: Evidence, stated_n: Floats) -> QualityFinding:
-    """Compare the component that is noisiest for what is stated of it."""
-    sd_n = untouched_noise_n(evidence)
+    Returns:
+        None if the calibration states no noise.
+    """
+    if recording.rig.cell.noise_n is None:
+        return None
+    stated_n, sd_n = np.array(recording.rig.cell.noise_n), _noise_n(recording, untouched)
     worst = int(np.argmax(sd_n / stated_n))
     limit_n = NOISE_RATIO * stated_n[worst]
     return finding(
@@ -53,24 +56,34 @@ def _against(evidence: Evidence, stated_n: Floats) -> QualityFinding:
     )
 
 
-def untouched_noise_n(evidence: Evidence) -> Floats:
+def _by_itself(sd_n: float) -> QualityFinding:
+    return finding(
+        "noise",
+        f"{sd_n:.3f} N, filtered, one component",
+        f"{NOISE_LIMIT_N:g} N, as the calibration states none (cell.noise_n)",
+        ok=sd_n <= NOISE_LIMIT_N,
+        advice=ADVICE,
+    )
+
+
+def _untouched(evidence: Evidence) -> Iterator[slice]:
+    """Yield the rows of the force stream in the windows that the zero comes from."""
+    recording, grid, zero = evidence.recording, evidence.grid, evidence.zero
+    time_s = sample_times_s(recording.streams[FORCE_STREAM], clock_offsets_us(recording.streams))
+    begin_s = grid.origin_us * 1e-6 + zero.windows / grid.fs_hz
+    end_s = begin_s + zero.window_size / grid.fs_hz
+    for start, stop in np.searchsorted(time_s, [begin_s, end_s]).T.tolist():
+        if start < stop:
+            yield slice(start, stop)
+
+
+def _noise_n(recording: Recording, windows: Iterable[slice]) -> Floats:
     """Return the SD of the samples of each force component in the cell's frame, shape (3,).
 
     Of what the converter gave, not of the even grid, where an interpolated sample is quieter;
-    the middle one of the windows that the zero comes from.
+    that of the middle window.
     """
-    recording, grid, zero = evidence.recording, evidence.grid, evidence.zero
-    stream = recording.streams[FORCE_STREAM]
-    time_s = sample_times_s(stream, clock_offsets_us(recording.streams))
-    begin_s = grid.origin_us * 1e-6 + zero.windows / grid.fs_hz
-    end_s = begin_s + zero.window_size / grid.fs_hz
-    rows = np.searchsorted(time_s, [begin_s, end_s])
-    variances = [_force_n(recording, slice(*row)).var(axis=0) for row in rows.T if row[0] < row[1]]
-    return np.asarray(np.sqrt(np.median(variances, axis=0)), dtype=np.float64)
-
-
-def _force_n(recording: Recording, rows: slice) -> Floats:
-    """Return some samples of the force in the cell's own frame, zero still in, shape (n, 3)."""
     matrix = np.asarray(recording.rig.cell.calibration_matrix, dtype=np.float64)[:3]
-    counts = recording.streams[FORCE_STREAM].counts[rows]
-    return np.asarray(np.einsum("ij,nj->ni", matrix, counts), dtype=np.float64)
+    counts = recording.streams[FORCE_STREAM].counts
+    variances = [np.einsum("ij,nj->ni", matrix, counts[rows]).var(axis=0) for rows in windows]
+    return np.asarray(np.sqrt(np.median(variances, axis=0)), dtype=np.float64)

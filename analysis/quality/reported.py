@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from acquisition.recording.model import Recording
-from analysis.quality.evidence import Evidence, finding
+from analysis.quality.evidence import Recorded, finding
 from analysis.trial import QualityFinding
 from firmware_protocol.messages import NO_STREAM, Fault, FaultCode
 
@@ -28,23 +28,21 @@ FINE_ADVICE = "The rig has reported no fault of its own."
 UNKNOWN_ADVICE = "The rig's firmware is newer than this program: look into its documentation."
 
 
-def reported(evidence: Evidence) -> list[QualityFinding]:
-    """Name the faults that the rig reported."""
-    return [rig_faults(evidence.recording)]
-
-
-def rig_faults(recording: Recording) -> QualityFinding:
-    """Return the finding on the faults that a rig reported, each kind with how often."""
+def faults(evidence: Recorded) -> list[QualityFinding]:
+    """Name the faults that the rig reported, each kind with how often."""
+    recording = evidence.recording
     times = Counter(_words(recording, fault) for fault in recording.faults)
     codes = dict.fromkeys(fault.code for fault in recording.faults)
     advice = dict.fromkeys(FAULT_WORDS.get(code, ("", UNKNOWN_ADVICE))[1] for code in codes)
-    return finding(
-        "rig_faults",
-        "; ".join(f"{words}{_times(count)}" for words, count in times.items()) or "none",
-        "none",
-        ok=not recording.faults,
-        advice=" ".join(advice) or FINE_ADVICE,
-    )
+    return [
+        finding(
+            "rig_faults",
+            "; ".join(f"{words}{_times(count)}" for words, count in times.items()) or "none",
+            "none",
+            ok=not recording.faults,
+            advice=" ".join(advice) or FINE_ADVICE,
+        )
+    ]
 
 
 def _words(recording: Recording, fault: Fault) -> str:

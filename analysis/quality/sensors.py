@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 
 from acquisition.rig import STANDARD_GRAVITY_M_S2
-from analysis.quality.evidence import Evidence, finding
+from analysis.quality.evidence import Evidence, Recorded, finding
 from analysis.trial import QualityFinding, Severity
 from firmware_protocol.messages import IMU_STREAM
 
@@ -79,7 +79,7 @@ def gyro_bias(evidence: Evidence) -> list[QualityFinding]:
     ]
 
 
-def calibration_age(evidence: Evidence) -> list[QualityFinding]:
+def calibration_age(evidence: Recorded) -> list[QualityFinding]:
     """Say how old the calibration of the cell was."""
     calibrated = evidence.recording.rig.cell.calibrated_on
     try:

@@ -16,8 +16,9 @@ from scipy.spatial.transform import Rotation
 from acquisition.recording.model import Event, LinkCounts, Recording, StreamData
 from acquisition.virtual_rig import SensorModel
 from analysis.pipeline import analyse
-from analysis.quality import CHECKS, effective_rate_hz, losses
-from analysis.quality.reported import rig_faults
+from analysis.quality import CHECKS, assess_unresolved, effective_rate_hz, losses
+from analysis.quality.evidence import Unresolved
+from analysis.quality.reported import faults
 from analysis.trial import QualityFinding, Severity
 from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM, NO_STREAM, Fault, FaultCode
 
@@ -373,13 +374,23 @@ def test_keys_are_unique_and_the_worst_comes_first(sound: Recording) -> None:
 def test_what_the_rig_reports_of_itself_is_told_in_words_and_counted(
     sound: Recording, fault: Fault, said: str, advice: str
 ) -> None:
-    once = rig_faults(dataclasses.replace(sound, faults=(fault,)))
-    thrice = rig_faults(dataclasses.replace(sound, faults=(fault, fault, fault)))
+    (once,) = faults(Unresolved(dataclasses.replace(sound, faults=(fault,))))
+    (thrice,) = faults(Unresolved(dataclasses.replace(sound, faults=(fault, fault, fault))))
 
     assert once.severity is Severity.WARNING
     assert said in once.value
     assert thrice.value == f"{once.value} ×3"
     assert advice in once.advice
+
+
+def test_what_needs_nothing_resolved_is_told_without(sound: Recording) -> None:
+    spoilt = bad_line(lose_force(other_rig(sound)))
+
+    bare, whole = assess_unresolved(spoilt), analyse(spoilt).quality
+
+    keys = {one.key for one in bare}
+    assert {"rig_identity", "rig_faults", "lost_samples_force", "damaged_frames"} < keys
+    assert list(bare) == [one for one in whole if one.key in keys]
 
 
 def test_losses_are_counted_within_segments_only(sound: Recording) -> None:

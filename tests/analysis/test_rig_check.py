@@ -29,19 +29,26 @@ Maker = Callable[..., Any]
 SECONDS = 8.0
 
 
-def short(recording: Recording) -> Recording:
-    """Keep the first seconds: rest, and a push at home."""
+def between(recording: Recording, start_s: float, stop_s: float) -> Recording:
+    """Keep a part of a recording."""
     streams = {
         name: replace(
             stream,
             **{
-                field: getattr(stream, field)[: int(SECONDS * stream.spec.rate_hz)]
+                field: getattr(stream, field)[
+                    int(start_s * stream.spec.rate_hz) : int(stop_s * stream.spec.rate_hz)
+                ]
                 for field in ("sample_number", "device_time_us", "counts", "segment", "arrival_ns")
             },
         )
         for name, stream in recording.streams.items()
     }
     return replace(recording, streams=streams)
+
+
+def short(recording: Recording) -> Recording:
+    """Keep the first seconds: rest, and a push at home."""
+    return between(recording, 0.0, SECONDS)
 
 
 def with_cell(rig: RigDescription, **changes: object) -> RigDescription:
@@ -142,23 +149,50 @@ def test_a_large_zero_is_told(told: Maker) -> None:
 
 
 def test_an_arm_that_never_hangs_still_gets_an_answer(told: Maker) -> None:
-    recording = told(seed=7).recording
-    middle = {
-        name: replace(
-            stream,
-            **{
-                field: getattr(stream, field)[
-                    int(9.0 * stream.spec.rate_hz) : int(16.0 * stream.spec.rate_hz)
-                ]
-                for field in ("sample_number", "device_time_us", "counts", "segment", "arrival_ns")
-            },
-        )
-        for name, stream in recording.streams.items()
-    }
-
     fault = Fault(1, FaultCode.BRIDGE_OPEN, NO_STREAM, "")
-    findings = check_rig(replace(recording, streams=middle, faults=(fault,)))
+    recording = replace(between(told(seed=7).recording, 9.0, 16.0), faults=(fault,))
+
+    findings = check_rig(recording)
 
     assert findings[0].key == "resolving"
     assert findings[0].severity is Severity.WARNING
+    keys = [one.key for one in findings]
+    assert len(set(keys)) == len(keys)
+    assert {"versions", "rig_identity", "rate_force", "rate_imu", "noise", "zero_offset"} < {*keys}
     assert "bridge open" in next(one.value for one in findings if one.key == "rig_faults")
+
+
+def test_a_rig_whose_inertial_unit_is_dead_is_told_what_can_be_told(told: Maker) -> None:
+    recording = short(told(seed=7).recording)
+    imu = recording.streams["imu"]
+    dead = replace(
+        imu,
+        **{
+            field: getattr(imu, field)[:0]
+            for field in ("sample_number", "device_time_us", "counts", "segment", "arrival_ns")
+        },
+    )
+
+    findings = {
+        one.key: one
+        for one in check_rig(replace(recording, streams={**recording.streams, "imu": dead}))
+    }
+
+    assert "stream 'imu' holds 0 samples" in findings["resolving"].value
+    assert findings["zero_offset"].severity is Severity.WARNING
+    assert findings["noise"].severity is Severity.FINE
+    assert findings["rate_force"].severity is Severity.FINE
+
+
+def test_a_cell_too_loud_to_be_zeroed_is_told_to_be_noisy(told: Maker) -> None:
+    recording = short(told(seed=7).recording)
+    force = recording.streams["force"]
+    loud = np.random.default_rng(3).normal(0.0, 60_000.0, force.counts.shape).astype(np.int32)
+    streams = {**recording.streams, "force": replace(force, counts=force.counts + loud)}
+
+    findings = check_rig(replace(recording, streams=streams))
+
+    assert "no zero" in next(one.value for one in findings if one.key == "resolving")
+    noise = next(one for one in findings if one.key == "noise")
+    assert noise.severity is Severity.WARNING
+    assert float(noise.value.split()[0]) == pytest.approx(3.0, rel=0.1)
