@@ -83,7 +83,7 @@ class Doubt:
     Attributes:
         start: Behind the last rest that is sure.
         stop: Where the next one that is sure begins; the end if there is none.
-        away_rad: How far from home a rest in it lay, at most.
+        away_rad: How far from home the arm rested in it.
         bumped: It is sure that it was a bump.
     """
 
@@ -177,26 +177,42 @@ def _mean_from(rests: Rests, at: int) -> Floats:
 
 
 def _agreed(rests: Rests, before: int, back: int | None, use: Flags) -> tuple[int, Floats] | None:
-    """Return the first rest behind *before* that the next stays at home agree with, and their mean.
+    """Return the first rest in a pose that stays at home on end agree on, and its mean vertical.
 
     Args:
         rests: All.
-        before: The last that is sure.
-        back: Behind those looked at, None for all.
+        before: The last that is sure; those behind it are looked at.
+        back: The next that is sure, None if there is none. The arm came home in its stay.
         use: Shape (k,), those that tell.
     """
     stays = rests.stays
     told = before + 1 + np.flatnonzero(use[before + 1 : back])
-    for index in told.tolist():
-        later = told[told >= index]
-        away = angle_between(rests.verticals[later], rests.verticals[index])
-        near = later[away <= AGREE_RAD]
-        # A stay that began before the last sure rest is no coming back.
-        behind = stays[later] > stays[before]
-        coming = np.unique(stays[later][behind])[:STAYS_NEEDED]
-        if len(coming) == STAYS_NEEDED and np.isin(coming, stays[near]).all():
-            return index, _mean(rests.verticals[near[stays[near] <= coming[-1]]])
+    if back is not None:
+        told = told[stays[told] < stays[back]]
+    # A stay that began before the last sure rest is no coming back.
+    coming = np.unique(stays[told][stays[told] > stays[before]])
+    for first in range(len(coming) - STAYS_NEEDED + 1):
+        on_end = coming[first : first + STAYS_NEEDED]
+        window = told[stays[told] <= on_end[-1]]
+        if first:
+            window = window[stays[window] >= on_end[0]]
+        pose = _pose_of_all(rests, window, on_end)
+        if len(pose):
+            return int(pose[0]), _mean(rests.verticals[pose])
     return None
+
+
+def _pose_of_all(rests: Rests, window: Ints, stays: Ints) -> Ints:
+    """Return those rests of *window* that agree in each of *stays*, none if there are none.
+
+    Of several poses the one in which the arm rested longest: in the others it paused on its way.
+    """
+    verticals, of_stay = rests.verticals[window], rests.stays[window]
+    near = np.array([angle_between(verticals, one) <= AGREE_RAD for one in verticals])
+    common = np.all([near[:, of_stay == stay].any(axis=1) for stay in stays], axis=0)
+    rested = np.where(common, near @ (rests.stops - rests.starts)[window], 0)
+    longest = int(np.argmax(rested))
+    return window[near[longest]] if common[longest] else window[:0]
 
 
 def _doubt(
@@ -205,21 +221,27 @@ def _doubt(
     """Return the doubt that rests between two sure ones leave, if any.
 
     They leave one if they look like a bump but for what is missing: the arm came to them and did
-    not come home again, hands off, or two stays agree and then it did.
+    not come home again, hands off, or stays on end agree and then it did.
     """
-    first = 0 if before is None else before + 1
-    here = slice(first, back)
-    away = float(angle_between(rests.verticals[here], home).max(initial=0.0))
+    if before is None:
+        away = float(angle_between(rests.verticals[:back], home).max())
+    else:
+        away = _away_like_bumped(rests, before, back, home)
     if away <= DOUBT_RAD:
         return []
-    if before is not None:
-        came = rests.stays[here] > rests.stays[before]
-        stays_away = back is None and bool((came & rests.hand_off[here]).any())
-        if not stays_away and _agreed(rests, before, back, np.ones_like(rests.arrived)) is None:
-            return []
     start = 0 if before is None else int(rests.stops[before])
     stop = count if back is None else int(rests.starts[back])
     return [Doubt(start, stop, away, bumped=False)]
+
+
+def _away_like_bumped(rests: Rests, before: int, back: int | None, home: Floats) -> float:
+    agreed = _agreed(rests, before, back, np.ones_like(rests.arrived))
+    away = 0.0 if agreed is None else float(angle_between(agreed[1], home))
+    came = (rests.stays > rests.stays[before]) & rests.hand_off
+    if back is None and came.any():
+        last = rests.verticals[np.flatnonzero(came)[-1]]
+        away = max(away, float(angle_between(last, home)))
+    return away
 
 
 def _mean(verticals: Floats) -> Floats:

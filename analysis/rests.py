@@ -30,6 +30,7 @@ home, and less than a repetition goes."""
 PIECE_S = 0.5
 """A long rest counts as several: the hand may come, or the base lean, meanwhile. Not much longer
 than a rest must last."""
+MOST_PIECES = 20
 LOOKED_AT_HZ = 20.0
 """So often it is looked at how far the arm is away: a lift lasts longer."""
 LOOKED_AT_IN_PIECE = 50
@@ -55,7 +56,9 @@ def near_rests(
     """
     least, piece = int(settings.rest_min_s * fs_hz), max(1, int(PIECE_S * fs_hz))
     edges = [
-        np.linspace(start, stop, max(1, (stop - start) // piece) + 1).astype(np.int64)
+        np.linspace(start, stop, min(MOST_PIECES, max(1, (stop - start) // piece)) + 1).astype(
+            np.int64
+        )
         for start, stop in runs_of(lasting(still & (tilt_rad < NEAR_HOME_RAD), least))
     ]
     starts = np.concatenate([np.empty(0, np.int64), *(edge[:-1] for edge in edges)])
