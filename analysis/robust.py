@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,9 +41,11 @@ def theil_sen(x: Floats, y: Floats, *, most: int) -> Slope:
     """
     step = -(-len(x) // most) or 1
     x, y = x[::step], y[::step]
-    first, second = np.triu_indices(len(x), k=1)
-    run, rise = x[second] - x[first], y[second] - y[first]
-    slopes = np.sort(rise[run != 0.0] / run[run != 0.0])
+    first, second = _pairs(len(x))
+    run = x.take(second) - x.take(first)
+    rise = y.take(second) - y.take(first)
+    apart = run != 0.0
+    slopes = np.sort(rise[apart] / run[apart])
     if not len(slopes):
         raise ValueError("a slope needs two different values of x")
     # How many ranks from the middle the interval reaches: the SD of Kendall's S, ties left out.
@@ -50,6 +53,12 @@ def theil_sen(x: Floats, y: Floats, *, most: int) -> Slope:
     low = max(0, round((len(slopes) - reach) / 2.0) - 1)
     high = min(len(slopes) - 1, round((len(slopes) + reach) / 2.0))
     return Slope(float(np.median(slopes)), float(slopes[low]), float(slopes[high]))
+
+
+@lru_cache(maxsize=4)  # most phases have as many points as are looked at
+def _pairs(count: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the first and the second of each pair of *count*."""
+    return np.triu_indices(count, k=1)
 
 
 def _kendall_sd(x: Floats, y: Floats) -> float:
