@@ -18,6 +18,8 @@ from firmware_protocol.codec import FIRST_RIG_TYPE, LAYOUTS, Malformed
 from firmware_protocol.ends import RigEnd
 from firmware_protocol.messages import (
     FORCE_STREAM,
+    IMU_STREAM,
+    NO_STREAM,
     PROTOCOL_MAJOR,
     PROTOCOL_MINOR,
     Configuration,
@@ -41,12 +43,17 @@ from firmware_protocol.messages import (
     Status,
     Stop,
     StoreValue,
+    StreamSpec,
     WriteStore,
+    ZeroElectrical,
 )
+from firmware_protocol.table import is_plain
 
 FIRMWARE_VERSION = "virtual 1"
 STATUS_US = 1_000_000
 RAIL_US = 2_000_000
+IMU_LOST_US = 1_000_000
+OVERRUN_US = 200_000
 OUT_OF_ORDER_WAIT_S = 1.0
 
 Happening = tuple[int, Callable[[], None]]
@@ -174,9 +181,19 @@ class RigDevice:
     def hold_at_rail(self) -> None:
         """Keep the first force channel at its upper rail for 2 s, and say so."""
         self._rail_until_us = self._at_us + RAIL_US
-        stream = next(s for s in self._rig.streams if s.spec.name == FORCE_STREAM)
-        channel = stream.spec.channels[0].name
-        self.report(FaultCode.CONVERTER_SATURATED, stream.spec.stream_id, f"{channel} at its rail")
+        spec = self._spec(FORCE_STREAM)
+        text = f"{spec.channels[0].name} at its rail"
+        self.report(FaultCode.CONVERTER_SATURATED, spec.stream_id, text)
+
+    def lose_imu(self) -> None:
+        """Get no samples of the inertial unit for 1 s, and say so."""
+        self._no_imu_until_us = self._at_us + IMU_LOST_US
+        self.report(FaultCode.IMU_SILENT, self._spec(IMU_STREAM).stream_id, "")
+
+    def overrun(self) -> None:
+        """Drop what is due in 0.2 s, and say so."""
+        self._overrun_until_us = self._at_us + OVERRUN_US
+        self.report(FaultCode.BUFFER_OVERRUN, NO_STREAM, "")
 
     def hear_stop(self, ago_s: float) -> None:
         """Let the person at it hear a call to stop.
@@ -206,6 +223,8 @@ class RigDevice:
         self._start_us = 0
         self._at_us = 0
         self._rail_until_us = 0
+        self._no_imu_until_us = 0
+        self._overrun_until_us = 0
         self._next_status_us = STATUS_US
         self._overrun_samples = 0
         self.out_of_order = self._unplugged = False
@@ -255,7 +274,9 @@ class RigDevice:
                 self._configure(request_id, stream_id, rate_hz, block_samples)
             case ReadConfiguration(request_id, stream_id):
                 self._tell_configuration(request_id, stream_id)
-            case WriteStore(request_id, ""):
+            case WriteStore(request_id, key) if not (key and is_plain(key)):
+                self._say(Reply(request_id, Outcome.BAD_ARGUMENT))
+            case ZeroElectrical(request_id, stream_id) if stream_id not in self._settings:
                 self._say(Reply(request_id, Outcome.BAD_ARGUMENT))
             case WriteStore(request_id, key, value) if not self._streaming:
                 self._keep(key, value)
@@ -319,12 +340,17 @@ class RigDevice:
         fault.happen(self)
 
     def _send_block(self, sender: Sender) -> None:
-        if self._room:
+        if sender.spec.name == IMU_STREAM and self._at_us < self._no_imu_until_us:
+            sender.skip()  # they were never taken, so that no buffer overruns either
+        elif self._room and self._at_us >= self._overrun_until_us:
             self._say(sender.block(rail_until_us=self._rail(sender)))
             sender.skip()
         else:
             self._overrun_samples += sender.skip()
         self._streaming = any(other.size for other in self._senders)
+
+    def _spec(self, name: str) -> StreamSpec:
+        return next(stream.spec for stream in self._rig.streams if stream.spec.name == name)
 
     def _rail(self, sender: Sender) -> int:
         return self._rail_until_us if sender.spec.name == FORCE_STREAM else 0

@@ -35,6 +35,14 @@ class FaultyRig(Protocol):
         """Keep the first force channel at its upper rail for a while."""
         ...
 
+    def lose_imu(self) -> None:
+        """Get no samples of the inertial unit for a while."""
+        ...
+
+    def overrun(self) -> None:
+        """Drop what is due for a while."""
+        ...
+
     def fall_silent(self) -> None:
         """Say and hear nothing more."""
         ...
@@ -111,6 +119,10 @@ FAULTS: Mapping[str, LineFault | TimedFault] = {
     ),
     "saturate": TimedFault(
         "a force channel stands at its rail for 2 s, s", lambda rig: rig.hold_at_rail()
+    ),
+    "imu": TimedFault("the inertial unit does not answer for 1 s, s", lambda rig: rig.lose_imu()),
+    "overrun": TimedFault(
+        "the rig cannot get rid of its samples for 0.2 s, s", lambda rig: rig.overrun()
     ),
     "restart": TimedFault("the rig restarts, s", lambda rig: rig.restart()),
     "silence": TimedFault("the rig hangs, s", lambda rig: rig.fall_silent()),

@@ -44,13 +44,14 @@ def run(args: argparse.Namespace) -> int:
     """Record a few seconds, judge them, print a line each, and return the exit code."""
     from acquisition.transports import transport_for
     from acquisition.transports.held import HeldPort
+    from analysis.quality import worst_first
 
     target, ask = target_for(args.target), _Asker(quiet=args.no_prompt)
     with HeldPort(transport_for(args.port)) as line:
         rig = rig_on(line, args.port, args.rig)
-        findings = tuple(findings_as_they_come(line, rig, target, ask))
+        findings = worst_first(findings_as_they_come(line, rig, target, ask))
     _print(findings, as_json=args.json)
-    failed = [_words(finding) for finding in findings if WORDS[finding.severity.value] == "FAIL"]
+    failed = _failed(findings)
     if failed:
         print(f"perpend check: not fit for use: {', '.join(failed)}", file=sys.stderr)
     return FAILED if failed else DONE
@@ -120,6 +121,7 @@ class _Asker:
             else [
                 (0.0, "hands off, the arm hanging"),
                 (QUIET_S, "now push backward and a little outward, about 30 N, and hold it"),
+                (WHOLE_S, "let go"),
             ]
         )
 
@@ -144,9 +146,17 @@ def _print(findings: tuple[QualityFinding, ...], *, as_json: bool) -> None:
         return
     for finding in findings:
         word = WORDS[finding.severity.value]
-        print(f"{word}  {_words(finding)}: {finding.value}")
+        limit = f" (limit: {finding.limit})" if finding.limit and word != "pass" else ""
+        print(f"{word}  {_words(finding)}: {finding.value}{limit}")
         if word != "pass":
             print(f"      {finding.advice}")
+    warned = [_words(finding) for finding in findings if WORDS[finding.severity.value] == "warn"]
+    if not _failed(findings):
+        print(f"fit for use{', but mind: ' if warned else ''}{', '.join(warned)}")
+
+
+def _failed(findings: tuple[QualityFinding, ...]) -> list[str]:
+    return [_words(finding) for finding in findings if WORDS[finding.severity.value] == "FAIL"]
 
 
 def _words(finding: QualityFinding) -> str:

@@ -300,6 +300,35 @@ def test_a_saturated_channel_stands_at_its_rail_for_two_seconds(make_rig: MakeRi
     assert np.array_equal(counts[:, 1:], rig.force_counts(0, len(counts))[:, 1:])
 
 
+def jumped(conversation: Conversation, name: str) -> int:
+    """Return how many numbers of a stream never came."""
+    blocks = conversation.blocks(name)
+    return blocks[-1].sequence + blocks[-1].sample_count - sum(one.sample_count for one in blocks)
+
+
+def test_an_inertial_unit_that_does_not_answer_leaves_a_gap_of_a_second(make_rig: MakeRig) -> None:
+    conversation = talk(make_rig(), 4.0, faults={"imu": 1.5})
+
+    (fault,) = conversation.of(Fault)
+    assert (fault.code, fault.stream_id) == (
+        FaultCode.IMU_SILENT,
+        conversation.spec("imu").stream_id,
+    )
+    assert jumped(conversation, "imu") == pytest.approx(500, abs=10)
+    assert jumped(conversation, "force") == 0
+    assert conversation.of(Status)[-1].overrun_samples == 0
+
+
+def test_what_overruns_the_rig_s_buffer_is_dropped_and_counted(make_rig: MakeRig) -> None:
+    conversation = talk(make_rig(), 4.0, faults={"overrun": 1.5})
+
+    (fault,) = conversation.of(Fault)
+    dropped = jumped(conversation, "force") + jumped(conversation, "imu")
+    assert fault.code is FaultCode.BUFFER_OVERRUN
+    assert dropped == conversation.of(Status)[-1].overrun_samples
+    assert dropped == pytest.approx(300, abs=20)  # of 1000 and 500 a second, in whole blocks
+
+
 def test_a_restart_begins_the_clock_anew_counts_up_and_waits_for_start(make_rig: MakeRig) -> None:
     conversation = talk(make_rig(), 4.0, faults={"restart": 1.5})
     statuses = [(s.device_time_us, s.streaming) for s in conversation.of(Status)]
@@ -370,6 +399,16 @@ def test_what_must_not_be_while_streaming_is_refused(make_rig: MakeRig) -> None:
     conversation.say(host.ask(lambda number: ZeroElectrical(number, 1)))
 
     assert [reply.outcome for reply in conversation.of(Reply)] == [Outcome.NOT_POSSIBLE_NOW] * 3
+
+
+def test_what_makes_no_sense_is_a_bad_argument_in_any_state(make_rig: MakeRig) -> None:
+    for conversation in (Conversation(RigDevice(make_rig())), talk(make_rig(), 0.1)):
+        conversation.heard.clear()
+        for key in ("", "a\nb", "\x7f"):
+            conversation.say(conversation.host.ask(partial(WriteStore, key=key, value=b"v")))
+        conversation.say(conversation.host.ask(lambda number: ZeroElectrical(number, 77)))
+
+        assert [reply.outcome for reply in conversation.of(Reply)] == [Outcome.BAD_ARGUMENT] * 4
 
 
 def test_a_configured_stream_is_sampled_so_from_the_next_start_on(make_rig: MakeRig) -> None:
