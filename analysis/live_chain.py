@@ -25,7 +25,7 @@ from analysis.series import ResolvedSeries, joined
 from analysis.settings import AnalysisSettings
 from analysis.shell import ShellMotion, hand_wrench
 from analysis.target import Aim, Target
-from analysis.uncertainty import sources_of
+from analysis.uncertainty import Shown, sources_of
 from firmware_protocol.messages import Identity
 
 Floats = NDArray[np.float64]
@@ -206,8 +206,7 @@ class LiveChain:
             geometry=self._geometry,
             sources=sources_of(
                 self._rig,
-                noise_n=self._zero.noise_n,
-                zero_n=0.0,
+                Shown(noise_n=self._zero.noise_n),
                 heading_drift_rad_s=float(np.deg2rad(self._settings.heading_drift_deg_s)),
             ),
             settings=self._settings,

@@ -29,9 +29,9 @@ from analysis.stop_drill import stop_drills
 from analysis.target import Target, target_from_json
 from analysis.timebase import Grid, even_samples
 from analysis.trial import Trial
-from analysis.uncertainty import sources_of
+from analysis.uncertainty import Shown, sources_of
 from analysis.vectors import lengths
-from analysis.zero import find_zero, marked_windows
+from analysis.zero import Zero, find_zero, marked_windows
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -82,8 +82,7 @@ def analyse(
         geometry=geometry,
         sources=sources_of(
             recording.rig,
-            noise_n=zero.noise_n,
-            zero_n=zero.scatter_n,
+            _shown(zero, orientation),
             heading_drift_rad_s=float(np.deg2rad(settings.heading_drift_deg_s)),
         ),
         settings=settings,
@@ -108,6 +107,16 @@ def analyse(
             Evidence(recording, grid, orientation, zero, _strongest_n(series), hand is not None)
         ),
         residuals=residuals,
+    )
+
+
+def _shown(zero: Zero, orientation: Orientation) -> Shown:
+    return Shown(
+        noise_n=zero.noise_n,
+        zero_scatter_n=zero.scatter_n,
+        zero_apart_n=zero.apart_n,
+        home_tilt_rad=orientation.home_tilt_rad,
+        home_scatter_rad=orientation.home_scatter_rad,
     )
 
 

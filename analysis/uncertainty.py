@@ -4,12 +4,13 @@ For the hand's push F, a unit tangent ê at its direction and W the shell's weig
 
     u² = êᵀ Σ_F ê / F²  +  c Σ_δ c  +  u_δ² ‖(F + W) × ê‖² / F²  +  (u_m g)² (ê·ŷ)² / F²
 
-Σ_F is the covariance of the force (noise, zero, calibration). c = F × ê / F is what a small
-rotation about each axis moves along ê: inclination about the horizontal axes, heading about the
-vertical, growing with the time from a rest at home. A mounting error u_δ between cell and IMU
-turns what the cell measures, push and weight together, against the weight that is taken off. The
-last term is the shell's mass. Azimuth moves with the heading one to one, the superior angle not
-at all. Systematic parts do not shrink with averaging.
+Σ_F is the covariance of the force (noise, zero and how far it moved, calibration). c = F × ê / F
+is what a small rotation about each axis moves along ê: inclination about the horizontal axes,
+what the rests at home show of it included, and heading about the vertical, growing with the time
+from such a rest. A mounting error u_δ between cell and IMU turns what the cell measures, push and
+weight together, against the weight that is taken off. The last term is the shell's mass. Azimuth
+moves with the heading one to one, the superior angle not at all. Systematic parts do not shrink
+with averaging.
 
 GUM (JCGM 100:2008) clause 5.1.2, uncorrelated inputs. A full budget by Monte Carlo belongs here
 too when it comes; nothing outside this module knows the parts.
@@ -78,25 +79,58 @@ class DirectionUncertainty:
     worst_rad: Floats
 
 
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a recording shows of its own errors.
+
+    Attributes:
+        noise_n: SD of one component of the filtered force, measured while nobody touches.
+        zero_scatter_n: One component of the zero: SD between untouched windows.
+        zero_apart_n: Largest force that quiet rests at home show against the zero.
+        home_tilt_rad: How far from the described vertical the one seen at home lies.
+        home_scatter_rad: Root mean square angle of the rests at home from the vertical that holds.
+    """
+
+    noise_n: float
+    zero_scatter_n: float = 0.0
+    zero_apart_n: float = 0.0
+    home_tilt_rad: float = 0.0
+    home_scatter_rad: float = 0.0
+
+    @property
+    def zero_n(self) -> float:
+        """Standard uncertainty of one component of the zero.
+
+        A zero that moved by so much was anywhere between: a rectangle of that half-width (GUM
+        4.3.7) along whichever axis.
+        """
+        return float(np.hypot(self.zero_scatter_n, self.zero_apart_n / np.sqrt(3.0)))
+
+    @property
+    def inclination_rad(self) -> float:
+        """Standard uncertainty about one horizontal axis, of what the rests at home show."""
+        # Both are angles from the vertical, which two axes share.
+        return float(np.hypot(self.home_tilt_rad, self.home_scatter_rad) / np.sqrt(2.0))
+
+
 def sources_of(
-    rig: RigDescription, *, noise_n: float, zero_n: float, heading_drift_rad_s: float
+    rig: RigDescription, shown: Shown, *, heading_drift_rad_s: float
 ) -> UncertaintySources:
     """Gather the inputs: what a rig description states and what a recording shows.
 
     Args:
         rig: States calibration, mass, mounting, orientation.
-        noise_n: SD of one component of the filtered force, measured while nobody touches.
-        zero_n: One component of the zero: scatter between untouched windows.
+        shown: By the recording itself.
         heading_drift_rad_s: Growth of the heading's uncertainty.
     """
     stated = rig.uncertainty
     geometry = right_shoulder_geometry(rig)
     # One size for all axes: the arm turns the cell's axes through B.
-    variance = noise_n**2 + zero_n**2 + rig.cell.force_u_n**2
+    variance = shown.noise_n**2 + shown.zero_n**2 + rig.cell.force_u_n**2
     return UncertaintySources(
         force_covariance_n2=variance * np.eye(3),
         mass_kg=stated.mass_kg,
-        inclination_rad=float(np.deg2rad(stated.inclination_deg)),
+        inclination_rad=float(np.hypot(np.deg2rad(stated.inclination_deg), shown.inclination_rad)),
         heading_rad=float(np.deg2rad(stated.heading_deg)),
         heading_drift_rad_s=heading_drift_rad_s,
         mounting_rad=float(np.deg2rad(stated.mounting_deg)),

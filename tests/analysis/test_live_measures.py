@@ -60,6 +60,8 @@ def assert_agree(live: Measured, offline: Measured) -> None:
         if key == "release_elevation_deg" and live.values[key] is None:
             assert "did not let go" in live.reasons[key]  # not yet, when the repetition is told
             continue
+        if "changes so slowly" in (live.reasons.get(key, "") or offline.reasons.get(key, "")):
+            continue  # an interval at the edge of being told
         size = tolerance(key)
         if isinstance(value, float) and size is not None:
             assert live.values[key] == pytest.approx(value, abs=size), key

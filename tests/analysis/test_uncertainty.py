@@ -14,6 +14,7 @@ from analysis.resolve import push_angles
 from analysis.target import Target
 from analysis.uncertainty import (
     DirectionUncertainty,
+    Shown,
     UncertaintySources,
     direction_uncertainty,
     sources_of,
@@ -176,9 +177,24 @@ def test_an_unknown_force_has_an_unknown_uncertainty() -> None:
 def test_a_rig_description_states_what_no_recording_shows() -> None:
     rig = default_rig("left")
 
-    sources = sources_of(rig, noise_n=0.03, zero_n=0.04, heading_drift_rad_s=1e-4)
+    shown = Shown(noise_n=0.03, zero_scatter_n=0.04)
+    sources = sources_of(rig, shown, heading_drift_rad_s=1e-4)
 
     expected_n2 = 0.03**2 + 0.04**2 + rig.cell.force_u_n**2
     assert sources.force_covariance_n2 == pytest.approx(expected_n2 * np.eye(3))
     assert np.linalg.norm(sources.weight_n) == pytest.approx(rig.shell.mass_kg * 9.80665)
     assert sources.up @ np.array(rig.home.vertical_in_base) == pytest.approx(1.0)
+
+
+def test_faults_that_a_recording_shows_add_in_quadrature() -> None:
+    """Half a rectangle's width over √3 (GUM 4.3.7); a tilt is shared by two axes."""
+    rig = default_rig("right")
+    quiet = sources_of(rig, Shown(noise_n=0.0), heading_drift_rad_s=0.0)
+
+    shown = Shown(noise_n=0.0, zero_apart_n=0.9, home_tilt_rad=0.03, home_scatter_rad=0.04)
+    faulty = sources_of(rig, shown, heading_drift_rad_s=0.0)
+
+    more_n2 = faulty.force_covariance_n2[0, 0] - quiet.force_covariance_n2[0, 0]
+    assert more_n2 == pytest.approx(0.9**2 / 3.0)
+    more_rad2 = faulty.inclination_rad**2 - quiet.inclination_rad**2
+    assert more_rad2 == pytest.approx(0.05**2 / 2.0)
