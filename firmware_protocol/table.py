@@ -67,7 +67,7 @@ def _of_stream(spec: StreamSpec, before: tuple[StreamSpec, ...]) -> Iterator[Tab
     if spec.stream_id in {other.stream_id for other in before}:
         text = f"two streams have the same number {spec.stream_id}"
         yield TableFault(Rule.STREAM_NUMBER_TWICE, text)
-    if not (spec.name and _plain(spec.name)):
+    if not (spec.name and is_plain(spec.name)):
         text = f"stream {spec.stream_id} has the name {spec.name!r}"
         yield TableFault(Rule.STREAM_NAME, text)
     if spec.name in {other.name for other in before}:
@@ -82,13 +82,13 @@ def _of_channels(spec: StreamSpec) -> Iterator[TableFault]:
     seen: set[str] = set()
     for channel in spec.channels:
         where = f"channel {channel.name!r} of stream {spec.name!r}"
-        if not (channel.name and _plain(channel.name)):
+        if not (channel.name and is_plain(channel.name)):
             text = f"a channel of stream {spec.name!r} has the name {channel.name!r}"
             yield TableFault(Rule.CHANNEL_NAME, text)
         if channel.name in seen:
             text = f"two channels of stream {spec.name!r} have the same name {channel.name!r}"
             yield TableFault(Rule.CHANNEL_NAME_TWICE, text)
-        if not _plain(channel.unit):
+        if not is_plain(channel.unit):
             yield TableFault(Rule.UNIT, f"{where} has the unit {channel.unit!r}")
         if channel.scale == 0.0 or not abs(channel.scale) < float("inf"):
             yield TableFault(Rule.SCALE, f"{where} has a scale of {channel.scale}")
@@ -98,7 +98,7 @@ def _of_channels(spec: StreamSpec) -> Iterator[TableFault]:
         seen.add(channel.name)
 
 
-def _plain(text: str) -> bool:
+def is_plain(text: str) -> bool:
     """Tell whether a text has no control character (00 to 1F, 7F)."""
     return not any(mark < " " or mark == "\x7f" for mark in text)
 

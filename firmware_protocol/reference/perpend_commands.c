@@ -153,13 +153,15 @@ static void read_store(perpend_rig *rig, uint8_t request_id, const perpend_name 
 static void write_store(perpend_rig *rig, const perpend_message *asked)
 {
     const perpend_rest *const value = &asked->as.store.value;
-    if (asked->as.store.key.size == 0) { /* means the list of keys */
+    const perpend_name *const key = &asked->as.store.key;
+    /* The empty key means the list of keys, and a line feed would break it. */
+    if (key->size == 0 || !perpend_is_plain(key->text, key->size)) {
         reply(rig, asked->request_id, PERPEND_BAD_ARGUMENT);
         return;
     }
     reply(rig, asked->request_id,
           rig->streaming ? PERPEND_NOT_POSSIBLE_NOW
-                         : perpend_port_store_write(&asked->as.store.key, value->bytes, value->size));
+                         : perpend_port_store_write(key, value->bytes, value->size));
 }
 
 /* Said when it goes to the line. */

@@ -134,8 +134,9 @@ typedef enum {
 perpend_rule perpend_broken_rule(const perpend_stream *streams, size_t count);
 const char *perpend_rule_name(perpend_rule rule);
 
-/* Whether these bytes are UTF-8. */
+/* Whether these bytes are UTF-8, and whether they are without control characters, too. */
 bool perpend_is_text(const char *text, size_t size);
+bool perpend_is_plain(const char *text, size_t size);
 
 /* Bytes of one value on the wire, 0 for a type that is not known. */
 size_t perpend_value_bytes(uint8_t sample_type);

@@ -15,10 +15,9 @@ const char *perpend_rule_name(perpend_rule rule)
     return names[rule];
 }
 
-/* UTF-8 without control characters. */
-static bool plain(const char *text, size_t size, size_t limit)
+bool perpend_is_plain(const char *text, size_t size)
 {
-    bool good = size <= limit && perpend_is_text(text, size);
+    bool good = perpend_is_text(text, size);
     for (size_t i = 0; good && i < size; i++) {
         good = (uint8_t)text[i] >= 0x20 && text[i] != 0x7F;
     }
@@ -27,7 +26,8 @@ static bool plain(const char *text, size_t size, size_t limit)
 
 static bool good_name(const perpend_name *name)
 {
-    return name->size > 0 && plain(name->text, name->size, PERPEND_NAME);
+    return name->size > 0 && name->size <= PERPEND_NAME
+           && perpend_is_plain(name->text, name->size);
 }
 
 static bool same(const perpend_name *one, const perpend_name *other)
@@ -53,7 +53,8 @@ static perpend_rule broken_by_channel(const perpend_stream *stream, uint8_t at)
             return PERPEND_RULE_CHANNEL_NAME_TWICE;
         }
     }
-    if (!plain(channel->unit.text, channel->unit.size, PERPEND_UNIT)) {
+    if (channel->unit.size > PERPEND_UNIT
+        || !perpend_is_plain(channel->unit.text, channel->unit.size)) {
         return PERPEND_RULE_UNIT;
     }
     if (!(channel->scale >= -FLT_MAX && channel->scale <= FLT_MAX) || channel->scale == 0.0f) {

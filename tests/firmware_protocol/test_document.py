@@ -22,7 +22,6 @@ from firmware_protocol.messages import (
     FaultCode,
     Message,
     Outcome,
-    SampleBlock,
     SampleType,
     StreamSpec,
 )
@@ -226,47 +225,6 @@ def test_sample_types_and_stream_names_are_those_of_the_document() -> None:
 )
 def test_limits_are_those_of_the_document(what: str, value: int) -> None:
     assert f"| {what} | {value} |" in LAW
-
-
-CAPACITY = re.findall(
-    r"^\| [^|]+ \| (\d+) \| `i(\d+)` \| (\d+) \| (\d+) \| (\d+) \| (\d+) \|$", LAW, re.MULTILINE
-)
-
-
-@pytest.mark.parametrize("row", CAPACITY)
-def test_capacities_are_those_of_real_frames(row: tuple[str, ...]) -> None:
-    channels, bits, rate_hz, count, frame_bytes, bytes_per_s = map(int, row)
-    data = b"\xff" * (channels * bits // 8 * count)  # without a zero stuffing is at its longest
-
-    frame = encode_frame(encode(SampleBlock(255, 2**32 - 1, 2**64 - 1, 2**32 - 1, count, data)))
-
-    assert len(frame) == frame_bytes
-    assert len(frame) * rate_hz // count == bytes_per_s
-
-
-def test_each_line_carries_what_it_is_said_to_carry() -> None:
-    """Cells, IMUs and their sum, from the rows of the capacity table."""
-    needs = {
-        name: int(bytes_per_s)
-        for name, bytes_per_s in re.findall(
-            r"^\| ([^|]+) \| \d+ \| `i\d+` \| \d+ \| \d+ \| \d+ \| (\d+) \|$", LAW, re.MULTILINE
-        )
-    }
-    six, imu = needs["force, 6 axes"], needs["IMU"]
-    wanted = {
-        "115 200 baud": needs["force, 3 axes, slow"] + needs["IMU, slow"],
-        "460 800 baud": six + imu,
-        "921 600 baud": 2 * six + imu,
-        "USB, full speed": 4 * six + 10 * imu,
-    }
-    rooms = dict(re.findall(r"^\| (\d+ \d+ baud|USB, full speed) \| (\d+) \| ", LAW, re.MULTILINE))
-
-    assert set(rooms) == set(wanted)
-    for line, need in wanted.items():
-        assert need <= int(rooms[line])
-        if line.endswith("baud"):
-            baud = int(line.removesuffix(" baud").replace(" ", ""))
-            assert int(rooms[line]) == baud // 10 * 8 // 10
 
 
 def test_the_polite_numbers_and_those_with_flow_control_are_those_of_the_document() -> None:

@@ -81,6 +81,13 @@ def talk() -> Callable[[Path], Iterator[Ask]]:
 
 
 @pytest.fixture(scope="session")
+def rig_ask(build: Build, core: list[Path], talk: Callable[[Path], Iterator[Ask]]) -> Iterator[Ask]:
+    """The rig driver: a rig whose clock, sensors and line a test holds."""
+    more = [core[0].with_name(name) for name in ("perpend_rig.c", "perpend_commands.c")]
+    yield from talk(build("rig", [*core, *more, HERE / "rig_driver.c"]))
+
+
+@pytest.fixture(scope="session")
 def ask(build: Build, core: list[Path], talk: Callable[[Path], Iterator[Ask]]) -> Iterator[Ask]:
     """The message driver: frame, feed, hear, say, judge."""
     yield from talk(build("messages", [*core, HERE / "message_driver.c"]))

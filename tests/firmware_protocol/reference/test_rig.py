@@ -88,15 +88,6 @@ class Rig:
         return said
 
 
-@pytest.fixture(scope="session")
-def rig_ask(
-    build: Callable[..., Path], core: list[Path], talk: Callable[[Path], Iterator[Ask]]
-) -> Iterator[Ask]:
-    more = [core[0].with_name(name) for name in ("perpend_rig.c", "perpend_commands.c")]
-    driver = Path(__file__).with_name("rig_driver.c")
-    yield from talk(build("rig", [*core, *more, driver]))
-
-
 @pytest.fixture
 def rig(rig_ask: Ask) -> Rig:
     return Rig(rig_ask)
@@ -409,6 +400,8 @@ def test_the_empty_key_lists_what_is_kept(rig: Rig) -> None:
 
     assert rig.tell(m.ReadStore(3, "")) == [m.StoreValue(3, "", "rig.toml\nPrüfstand\n".encode())]
     assert outcome(rig.tell(m.WriteStore(4, "", b"v")), 4) is Outcome.BAD_ARGUMENT
+
+    assert outcome(rig.tell(m.WriteStore(4, "two\nlines", b"v")), 4) is Outcome.BAD_ARGUMENT
 
     for number, key in enumerate(("rig.toml", "Prüfstand")):
         rig.tell(m.WriteStore(number, key, b""))
