@@ -64,10 +64,11 @@ class LinkCounts:
     Attributes:
         frames: Whole ones.
         bad_frames: Thrown away: damaged on the line.
-        lost_samples: Jumps of the numbering that nothing has filled since.
+        lost_samples: Jumps of the numbering that nothing has filled since. What the rig had to
+            drop is among them, once a later block has come.
         repeated_samples: Came twice; used once.
         unknown_messages: Whole frames that made no sense.
-        rig_overrun_samples: The rig says it had to drop them.
+        rig_overrun_samples: The rig says it had to drop them; it goes on numbering.
         dropped_by_host_samples: Came between two segments.
         reordered_samples: Came out of order, after later ones; not lost on the line, but
             dropped, so that they are missing in the recording all the same.
@@ -84,9 +85,14 @@ class LinkCounts:
 
     @property
     def missing_samples(self) -> int:
-        """Samples missing, wherever they were lost."""
-        dropped = self.dropped_by_host_samples + self.reordered_samples
-        return self.lost_samples + self.rig_overrun_samples + dropped
+        """Samples missing, wherever they were lost, each counted once."""
+        jumped = max(self.lost_samples, self.rig_overrun_samples)
+        return jumped + self.dropped_by_host_samples + self.reordered_samples
+
+    @property
+    def lost_on_line_samples(self) -> int:
+        """Samples that the rig sent, as far as it says, and that never came."""
+        return max(0, self.lost_samples - self.rig_overrun_samples)
 
     def plus(self, other: LinkCounts) -> LinkCounts:
         """Return both together."""

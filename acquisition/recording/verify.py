@@ -7,7 +7,7 @@ recorder, lost samples) is honest, and told apart: such a file can be used.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from uuid import UUID
@@ -187,13 +187,19 @@ def _missing(file: CheckedFile, streams: Sequence[WireStream], counts: LinkCount
     if breaks > 0:
         times = "once" if breaks == 1 else f"{breaks} times"
         yield f"the line or the rig was away {times}; what happened meanwhile is not recorded"
-    jumped = sum(map(jumped_samples, streams))
-    jumped, lost = max(0, jumped - counts.reordered_samples), counts.lost_samples
-    if jumped > lost and not file.cut_off:
-        yield f"sample numbers jump over {jumped} samples, the accounts tell of {lost} lost"
-    elif jumped or lost:
-        yield f"{max(jumped, lost)} samples were lost on the line"
+    yield from _lost(sum(map(jumped_samples, streams)), counts, cut_off=file.cut_off)
     yield from _dropped(counts)
+
+
+def _lost(jumped: int, counts: LinkCounts, *, cut_off: bool) -> Iterator[str]:
+    jumped = max(0, jumped - counts.reordered_samples)
+    if jumped > counts.lost_samples and not cut_off:
+        told = counts.lost_samples
+        yield f"sample numbers jump over {jumped} samples, the accounts tell of {told} lost"
+        return
+    on_line = replace(counts, lost_samples=max(jumped, counts.lost_samples)).lost_on_line_samples
+    if on_line:
+        yield f"{on_line} samples were lost on the line"
 
 
 def _dropped(counts: LinkCounts) -> Iterator[str]:

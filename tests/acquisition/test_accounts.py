@@ -16,7 +16,7 @@ from acquisition.stream_tracker import RECENT_GAPS, StreamTracker
 from acquisition.transports.scripted import Line, ScriptedTransport
 from firmware_protocol.codec import encode
 from firmware_protocol.framing import encode_frame
-from firmware_protocol.messages import Identity, SampleBlock, StreamSpec
+from firmware_protocol.messages import Identity, SampleBlock, Status, StreamSpec
 
 SHARED = [HealthCheck.function_scoped_fixture]  # none of the fixtures keeps anything
 
@@ -159,3 +159,20 @@ def test_what_comes_late_for_a_gap_before_a_recording_leaves_its_own_accounts_al
 
     assert late.since(before) == LinkCounts(frames=2)
     assert late_and_lost.since(before).missing_samples == 5
+
+
+def test_what_the_rig_dropped_is_missing_once_though_its_numbers_jump_as_well(
+    run: Any, make_session: Any, clock: ManualClock, collector: Any, raw: Any
+) -> None:
+    """Of 60 samples that never came the rig says that it dropped 40."""
+    script = [Status(1, True, 100), raw(0), raw(80), Status(200_000, True, 140), raw(100)]
+
+    run(make_session(*script), clock)
+
+    counts = collector.counts
+    assert (counts.lost_samples, counts.rig_overrun_samples) == (60, 40)
+    assert (counts.missing_samples, counts.lost_on_line_samples) == (60, 20)
+
+
+def test_what_the_rig_dropped_last_is_missing_before_a_number_jumps() -> None:
+    assert LinkCounts(lost_samples=0, rig_overrun_samples=40).missing_samples == 40

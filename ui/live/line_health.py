@@ -50,9 +50,7 @@ class HealthModel:
 
 def lost_samples(feed: FeedState) -> int:
     """Return how many samples were lost anywhere on the way to the screen."""
-    counts = feed.health.counts
-    lost = counts.lost_samples + counts.rig_overrun_samples + counts.dropped_by_host_samples
-    return lost + feed.missed
+    return feed.health.counts.missing_samples + feed.missed
 
 
 def _parts(feed: FeedState) -> list[str]:

@@ -111,11 +111,11 @@ def test_losses_are_missing_and_no_fault(
     make_writer: Any, make_block: Any, force_spec: StreamSpec
 ) -> None:
     writer = make_writer()
-    for first in (0, 20, 60):
+    for first in (0, 20, 67):
         writer.on_block(make_block(force_spec, first))
     writer.on_block(make_block(force_spec, 0, segment=1, arrival_ns=10**9))
     writer.on_step(LinkCounts())
-    writer.on_step(LinkCounts(4, lost_samples=20, rig_overrun_samples=7, dropped_by_host_samples=3))
+    writer.on_step(LinkCounts(4, lost_samples=27, rig_overrun_samples=7, dropped_by_host_samples=3))
 
     result = verify_recording(writer.close("stopped: the line stayed away"))
 

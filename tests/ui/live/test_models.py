@@ -140,7 +140,7 @@ def test_words_do_not_flicker_at_a_limit(
 
 
 def test_every_lost_sample_is_in_the_line(moment: Maker, well: Callable[..., Any]) -> None:
-    counts = LinkCounts(lost_samples=3, rig_overrun_samples=20, dropped_by_host_samples=100)
+    counts = LinkCounts(lost_samples=23, rig_overrun_samples=20, dropped_by_host_samples=100)
     health = Health(LinkState.STREAMING, "rig", 0.012, counts, {"force": 999.6}, 0, "")
 
     look = HealthModel().look(moment(40.0 * D, feed=well(health=health, missed=1000)))
