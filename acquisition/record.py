@@ -204,8 +204,12 @@ class _StopWatch(SinkBase):
         self._last_us = 0
         self._samples = 0
         self._counts_before: LinkCounts | None = None
-        self.counts = LinkCounts()
+        self._counts = LinkCounts()
         self.breaks = 0
+
+    @property
+    def counts(self) -> LinkCounts:
+        return self._counts.since(self._counts_before or LinkCounts())
 
     @property
     def seconds(self) -> float:
@@ -216,16 +220,16 @@ class _StopWatch(SinkBase):
         return RecordProgress(self.seconds, self._samples, self.counts.missing_samples)
 
     def on_block(self, block: StreamBlock) -> None:
-        self._samples += len(block.counts)
+        self._samples += len(block)
         if block.segment != self._segment:
             self.breaks += self._segment >= 0
             self._earlier_us += self._last_us - self._from_us
             self._from_us = self._last_us = int(block.device_time_us[0])
             self._segment = block.segment
-        self._last_us = max(self._last_us, int(block.device_time_us[-1]))
+        self._last_us = max(self._last_us, block.end_us)
         if self._limit_s is not None and self.seconds >= self._limit_s:
             self._session.finish()
 
     def on_step(self, counts: LinkCounts) -> None:
         self._counts_before = self._counts_before or counts
-        self.counts = counts.since(self._counts_before)
+        self._counts = counts

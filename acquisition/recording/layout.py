@@ -206,6 +206,8 @@ def _group_name(spec: StreamSpec) -> str:
 
 
 _BLOCK_HEAD = struct.Struct("<qqIIqI")
+BLOCK_HEAD_BYTES = _BLOCK_HEAD.size
+"""What of a row of the blocks table stands before the checksum, and is covered by it."""
 _CRC = struct.Struct("<I")
 
 

@@ -20,6 +20,7 @@ from acquisition.clock_fit import SyncExchange
 from acquisition.errors import RecordingError
 from acquisition.recording import layout
 from acquisition.recording.appender import Appender, growing_file
+from acquisition.recording.block_rows import block_rows
 from acquisition.recording.disk import DiskPace, DiskRoom, FreeBytes, free_bytes_at
 from acquisition.recording.label import check_label
 from acquisition.recording.metadata import attribute_dtype, clipped, known_beforehand
@@ -78,6 +79,9 @@ class RecordingWriter:
         self._counts_written: LinkCounts | None = None
         self._broken = False
         self._closed_as: Path | None = None
+        self._waiting: dict[int, list[StreamBlock]] = {
+            spec.stream_id: [] for spec in identity.streams
+        }
         self._streams = {spec.stream_id: layout.stream_tables(spec) for spec in identity.streams}
         self._file = self._create()
         self._flushed_ns = clock.now_ns()
@@ -105,22 +109,8 @@ class RecordingWriter:
         Raises:
             RecordingError: The disk is full or gone; what was flushed before stays readable.
         """
-        counts, blocks = self._streams[block.spec.stream_id]
-        number = block.sample_number
-        for raw in block.wire_blocks():
-            row = layout.block_row(
-                sample_number=number,
-                device_time_us=raw.device_time_us,
-                span_us=raw.span_us,
-                sample_count=raw.sample_count,
-                arrival_ns=block.arrival_ns,
-                segment=block.segment,
-                data=raw.data,
-            )
-            self._tables[counts.path].add(raw.data)
-            self._tables[blocks.path].add(row)
-            self._gathered_bytes += len(raw.data) + len(row)
-            number += raw.sample_count
+        self._waiting[block.spec.stream_id].append(block)
+        self._gathered_bytes += block.wire.nbytes
         self._recorded_s[block.spec.stream_id] += len(block) / block.spec.rate_hz
         self._flush_if_due()
 
@@ -159,7 +149,7 @@ class RecordingWriter:
         """Keep the accounts since this recording began, and flush when it is time."""
         if self._counts_before is None:
             self._counts_before = counts
-        self._counts = counts.since(self._counts_before)
+        self._counts = counts
         self._flush_if_due()
 
     def close(self, status: str = layout.COMPLETE) -> Path:
@@ -222,12 +212,22 @@ class RecordingWriter:
 
     def _append_all(self) -> None:
         self._gathered_bytes = 0
-        if self._counts != self._counts_written:
-            self._counts_written = self._counts
-            values = [getattr(self._counts, name) for name in layout.LINK_FIELDS]
+        counts = self._counts.since(self._counts_before or LinkCounts())
+        if counts != self._counts_written:
+            self._counts_written = counts
+            values = [getattr(counts, name) for name in layout.LINK_FIELDS]
             self._tables[layout.LINK.path].add_row(self._clock.now_ns(), *values)
+        for stream_id, waiting in self._waiting.items():
+            if waiting:
+                self._add_blocks(stream_id, waiting)
+                waiting.clear()
         for table in self._tables.values():
             table.append_pending()
+
+    def _add_blocks(self, stream_id: int, waiting: list[StreamBlock]) -> None:
+        tables = self._streams[stream_id]
+        for table, rows in zip(tables, block_rows(waiting), strict=True):
+            self._tables[table.path].add(rows)
 
     def _digest(self) -> str:
         accounts = {path: table.account() for path, table in self._tables.items()}
