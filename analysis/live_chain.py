@@ -17,15 +17,16 @@ from acquisition.physical import right_shoulder_geometry
 from acquisition.rig import RigDescription
 from analysis.filters import LiveLowPass, LowPass, smooth_live
 from analysis.live_grid import GridBlock, LiveGrid
-from analysis.live_orientation import LiveOrientation, OrientationTracker
+from analysis.live_orientation import LiveFollowed, LiveOrientation, OrientationTracker
 from analysis.live_stabiliser import live_stabiliser_of
 from analysis.live_zero import LiveZero
 from analysis.resolve import ContactState, Unresolved, contact, resolve
-from analysis.series import ResolvedSeries, joined
+from analysis.series import ResolvedSeries, joined, unsettled_where
 from analysis.settings import AnalysisSettings
 from analysis.shell import ShellMotion, hand_wrench
 from analysis.target import Aim, Target
 from analysis.uncertainty import Shown, sources_of
+from analysis.vectors import lengths
 from firmware_protocol.messages import Identity
 
 Floats = NDArray[np.float64]
@@ -41,12 +42,17 @@ class LiveStatus:
         at_home: The arm rests at home.
         heading_age_s: Since the last home rest, infinite before the first.
         restarts: How often the rig has begun anew.
+        leaned_rad: How far from home the arm rested last, hands off: the rig was moved, or the
+            arm did not come home. 0 if it rested at home.
+        levelled: How often the vertical was taken anew, because the rig had been moved.
     """
 
     zeroed: bool = False
     at_home: bool = False
     heading_age_s: float = np.inf
     restarts: int = 0
+    leaned_rad: float = 0.0
+    levelled: int = 0
 
 
 class LiveChain:
@@ -132,28 +138,31 @@ class LiveChain:
             self._begin()
             self._restarts += 1
         heard = ~(block.imu_gap | block.imu_rail)
-        pose = self._tracker(block.moved[:, :3], block.moved[:, 3:], heard)
-        wrench, rate = self._filtered(block, pose, heard)
-        first_zeroed = self._zero.feed(wrench, pose.at_home)
+        found = self._tracker.follow(block.moved[:, :3], block.moved[:, 3:], heard)
+        wrench, rate = self._filtered(block, found, heard)
+        first_zeroed = self._zero.feed(wrench, found.at_home)
         known_from = np.arange(len(wrench))[:, np.newaxis] >= first_zeroed
         zero = np.nan if self._zero.wrench is None else self._zero.wrench
         wrench = np.where(known_from, wrench - zero, np.nan)
+        pose = self._tracker.settle(found, lengths(wrench[:, :3]) < self._settings.contact_on_n)
         self.status = LiveStatus(
             zeroed=self._zero.wrench is not None,
             at_home=bool(pose.at_home[-1]),
             heading_age_s=float(pose.heading_age_s[-1]),
             restarts=self._restarts,
+            leaned_rad=self._tracker.rests.leaned_rad,
+            levelled=self._tracker.rests.levelled,
         )
         return self._resolved(block, pose, wrench, rate)
 
     def _filtered(
-        self, block: GridBlock, pose: LiveOrientation, heard: Flags
+        self, block: GridBlock, found: LiveFollowed, heard: Flags
     ) -> tuple[Floats, Floats]:
         """Return the wrench with the shell out and the zero still in, and the angular rate."""
         felt = ~(block.force_gap | block.force_rail)
         pushed = smooth_live(self._push_filter, block.pushed, felt)
-        moved = np.hstack([block.moved[:, :3], pose.angular_rate_rad_s])
-        moved = smooth_live(self._move_filter, moved, heard & pose.known)
+        moved = np.hstack([block.moved[:, :3], found.angular_rate_rad_s])
+        moved = smooth_live(self._move_filter, moved, heard & found.known)
         rate = moved[:, 3:]
         turning = np.diff(np.concatenate([self._rate_before, rate]), axis=0) * self.fs_hz
         self._rate_before = rate[-1:]
@@ -177,6 +186,7 @@ class LiveChain:
                     missing,
                     saturated,
                     pose.at_home,
+                    pose.unsettled,
                 ]
             )
         )
@@ -213,6 +223,7 @@ class LiveChain:
             passes=1,
             aim=self._aim,
         )
+        series = unsettled_where(series, late[:, 10] > 0)
         if self._second is None:
             return series
         return self._second.follow(series, late[:, 9] > 0, self._grid.time_s_of(0.0))

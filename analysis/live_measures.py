@@ -10,9 +10,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from analysis.measures import measure_repetitions
 from analysis.repetition_tracker import FinishedRepetition, MovementPhase, RepetitionTracker
-from analysis.series import ResolvedSeries
+from analysis.series import ResolvedSeries, unsettled_where
 from analysis.settings import AnalysisSettings
 from analysis.target import Target
 from analysis.trial import Repetition
@@ -84,10 +86,23 @@ class LiveMeasures:
         """End the series: return what was still open, unfinished ones included."""
         return tuple(self._measured(one) for one in self._tracker.finish())
 
-    def _measured(self, one: FinishedRepetition) -> MeasuredRepetition:
+    def _measured(self, done: FinishedRepetition) -> MeasuredRepetition:
+        one = _spoilt_by_what_came_behind(done)
         (found,) = measure_repetitions(
             one.series, [one.spans], self._target, self._settings.measures, side=self._side
         )
         self._told += 1
         self.finished += one.spans.complete
         return MeasuredRepetition(replace(found, number=self._told), one.series)
+
+
+def _spoilt_by_what_came_behind(one: FinishedRepetition) -> FinishedRepetition:
+    """Return a repetition that is unsettled as a whole if the arm rested elsewhere behind it.
+
+    Then the rig was moved before, and live nobody knew.
+    """
+    flags = one.series.unsettled
+    if flags is None or not flags[one.spans.movement.start :].any():
+        return one
+    rows = np.arange(len(flags)) >= one.spans.movement.start
+    return replace(one, series=unsettled_where(one.series, flags | rows))

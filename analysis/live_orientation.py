@@ -1,8 +1,13 @@
-"""The orientation of `orientation`, causally: heading held from the last rest at home."""
+"""The orientation of `orientation`, causally: heading held from the last rest at home.
+
+Two steps, as there: `OrientationTracker.follow` needs the inertial unit alone, `settle` wants to
+know when nobody touches the cell.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +16,7 @@ from vqf import VQF
 from analysis.filters import LiveLowPass, LowPass
 from analysis.home import BIAS_WINDOW_S, still_rate
 from analysis.inertial import up_in_humerus
+from analysis.live_rests import RestFollower
 from analysis.orientation import into_base, level, twist
 from analysis.runs import run_lengths, runs_of
 from analysis.settings import AnalysisSettings
@@ -22,22 +28,45 @@ Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
+class LiveFollowed:
+    """A block of n samples in the earth frame.
+
+    Attributes:
+        humerus_to_earth: Shape (n, 4), quaternions, scalar last.
+        known: Shape (n,), there is an orientation.
+        angular_rate_rad_s: Shape (n, 3), in H, bias taken off, not filtered.
+        up: Shape (n, 3), the vertical in H.
+        still: Shape (n,), the arm does not move, wherever it is.
+        anew: Shape (n,), the heading of what was before means nothing from here on.
+        at_home: Shape (n,), at rest at home as the base stood when the block began.
+    """
+
+    humerus_to_earth: Floats
+    known: Flags
+    angular_rate_rad_s: Floats
+    up: Floats
+    still: Flags
+    anew: Flags
+    at_home: Flags
+
+
+@dataclass(frozen=True, slots=True)
 class LiveOrientation:
     """A block of n samples.
 
     Attributes:
         humerus_to_base: Shape (n, 4), R_BH as quaternions, scalar last.
         known: Shape (n,), there is an orientation, save perhaps its heading.
-        angular_rate_rad_s: Shape (n, 3), in H, bias taken off, not filtered.
         at_home: Shape (n,).
         heading_age_s: Shape (n,), since the last home rest; infinite before the first.
+        unsettled: Shape (n,), the base may have moved since the arm was surely at home.
     """
 
     humerus_to_base: Floats
     known: Flags
-    angular_rate_rad_s: Floats
     at_home: Flags
     heading_age_s: Floats
+    unsettled: Flags
 
 
 class OrientationTracker:
@@ -48,6 +77,9 @@ class OrientationTracker:
         home_tolerance_rad: Tilt from home that still counts as home.
         settings: What counts as still, and as a gap.
         fs_hz: Rate.
+
+    Attributes:
+        rests: What the rests at home say so far.
     """
 
     def __init__(
@@ -61,6 +93,7 @@ class OrientationTracker:
         self._fs_hz = fs_hz
         self._up = up_in_base
         self._level = level(up_in_base).as_quat()
+        self._described = up_in_base
         self._tolerance = home_tolerance_rad
         self._slow = np.deg2rad(settings.rest_speed_deg_s)
         self._needed = int(settings.rest_min_s * fs_hz)
@@ -72,14 +105,17 @@ class OrientationTracker:
         self._filter = VQF(1.0 / fs_hz)
         self._unheard = 0
         self._lost = False
+        self._anew = False
+        self._rested = 0
+        self.rests = RestFollower(up_in_base, home_tolerance_rad, settings, fs_hz=fs_hz)
         self._rest = _Rest()
         self._heading = 0.0
         self._age_s = np.inf
 
-    def __call__(
+    def follow(
         self, specific_force_m_s2: Floats, angular_rate_rad_s: Floats, heard: Flags
-    ) -> LiveOrientation:
-        """Take a block of inertial samples.
+    ) -> LiveFollowed:
+        """Take a block of inertial samples, and `settle` it before the next one.
 
         Args:
             specific_force_m_s2: Shape (n, 3), in H, finite.
@@ -108,46 +144,81 @@ class OrientationTracker:
                 at = end
         return _joined(pieces)
 
+    def settle(self, found: LiveFollowed, hand_off: Flags) -> LiveOrientation:
+        """Turn a block that was followed into the base frame.
+
+        Args:
+            found: The block.
+            hand_off: Shape (n,), nobody touches the cell, and that is known.
+        """
+        said = self.rests.feed(found.up, found.known, found.still, hand_off)
+        size = len(found.known)
+        at_home, age_s = np.zeros(size, dtype=np.bool_), np.full(size, np.inf)
+        to_base = np.tile([0.0, 0.0, 0.0, 1.0], (size, 1))
+        levels = dict(said.anew)
+        cuts = {0, size, *np.flatnonzero(found.anew).tolist(), *levels}
+        cuts |= set((np.flatnonzero(np.diff(found.known)) + 1).tolist())
+        for start, stop in pairwise(sorted(cuts)):
+            if found.anew[start]:
+                self._forget_heading()
+            if start in levels:
+                self._stand(levels[start])
+            if not found.known[start]:
+                continue
+            part = slice(start, stop)
+            earth = found.humerus_to_earth[part]
+            still = found.still[part] & (angle_between(found.up[part], self._up) < self._tolerance)
+            turned = twist(quaternion_product(self._level, earth), self._up)
+            at_home[part], heading, age_s[part] = self._hold_heading(still, turned)
+            to_base[part] = into_base(earth, heading, self._up)
+        if size in levels:
+            self._stand(levels[size])
+        return LiveOrientation(to_base, found.known, at_home, age_s, said.unsettled)
+
+    def _stand(self, up_in_base: Floats) -> None:
+        """Let another vertical hold; the base may have turned about it as well."""
+        self._up, self._level = up_in_base, level(up_in_base).as_quat()
+        self._forget_heading()
+
     def _room(self) -> int:
         """Return how many samples may go through before the opening is looked at."""
         if self._opening is None:
             return int(np.iinfo(np.int64).max)
         return self._window - sum(len(part) for part in self._opening)
 
-    def _follow(self, specific_force: Floats, raw_rate: Floats, heard: Flags) -> LiveOrientation:
+    def _follow(self, specific_force: Floats, raw_rate: Floats, heard: Flags) -> LiveFollowed:
         found = self._filter.updateBatch(
             np.ascontiguousarray(raw_rate - self._rough_bias), np.ascontiguousarray(specific_force)
         )
         earth = np.roll(found["quat6D"], -1, axis=1)  # its scalar comes first
         rate = raw_rate - self._rough_bias - found["bias"]
-        speed = lengths(self._smoother(rate))
-        tilt = angle_between(up_in_humerus(earth), self._up)
-        still = (speed < self._slow) & (tilt < self._tolerance) & heard
-        turned = twist(quaternion_product(self._level, earth), self._up)
-        at_home, heading, age_s = self._hold_heading(still, turned)
+        up = up_in_humerus(earth)
+        still = (lengths(self._smoother(rate)) < self._slow) & heard
+        anew = np.zeros(len(earth), dtype=np.bool_)
+        anew[0], self._anew = self._anew, False
+        near = still & ~anew & (angle_between(up, self._up) < self._tolerance)
+        rested = run_lengths(near, self._rested)
+        self._rested = int(rested[-1])
         if self._opening is not None:
             self._opening.append(np.hstack([raw_rate, specific_force, heard[:, np.newaxis]]))
             if self._room() == 0:
                 self._look_at_opening()
-        return LiveOrientation(
-            into_base(earth, heading, self._up),
-            np.ones(len(earth), dtype=np.bool_),
-            rate,
-            at_home,
-            age_s,
-        )
+        known = np.ones(len(earth), dtype=np.bool_)
+        return LiveFollowed(earth, known, rate, up, still, anew, rested >= self._needed)
 
     def _look_at_opening(self) -> None:
         """Take the gyro's bias from the first window in which the arm hangs still."""
         window = np.concatenate(self._opening or [])
         rate, specific_force, heard = window[:, :3], window[:, 3:6], window[:, 6] > 0
-        bias = still_rate(rate, specific_force, heard, self._up, self._tolerance, self._fs_hz)
+        bias = still_rate(
+            rate, specific_force, heard, self._described, self._tolerance, self._fs_hz
+        )
         self._opening = []
         if bias.any():
             self._opening = None
             self._rough_bias = bias
             self._filter = VQF(1.0 / self._fs_hz)
-            self._forget_heading()
+            self._anew = True
 
     def _find_again(self) -> None:
         """Begin anew behind a gap; of what was known only the gyro's bias still holds."""
@@ -157,18 +228,15 @@ class OrientationTracker:
         self._smoother.reset()
         self._lost = False
 
-    def _without(self, size: int) -> LiveOrientation:
-        self._lost = True
+    def _without(self, size: int) -> LiveFollowed:
+        self._lost, self._anew, self._rested = True, False, 0
         if self._opening is not None:
             self._opening = []
-        self._forget_heading()
-        return LiveOrientation(
-            np.tile([0.0, 0.0, 0.0, 1.0], (size, 1)),
-            np.zeros(size, dtype=np.bool_),
-            np.full((size, 3), np.nan),
-            np.zeros(size, dtype=np.bool_),
-            np.full(size, np.inf),
-        )
+        nothing = np.zeros(size, dtype=np.bool_)
+        nowhere = np.tile([0.0, 0.0, 0.0, 1.0], (size, 1))
+        rate = np.full((size, 3), np.nan)
+        anew = np.arange(size) == 0
+        return LiveFollowed(nowhere, nothing, rate, nowhere[:, :3], nothing, anew, nothing)
 
     def _forget_heading(self) -> None:
         self._rest, self._heading, self._age_s = _Rest(), 0.0, np.inf
@@ -211,12 +279,12 @@ def _pieces(flags: Flags) -> list[tuple[int, int]]:
     return sorted([*runs_of(flags), *runs_of(~flags)])
 
 
-def _joined(pieces: list[LiveOrientation]) -> LiveOrientation:
+def _joined(pieces: list[LiveFollowed]) -> LiveFollowed:
     if len(pieces) == 1:
         return pieces[0]
-    return LiveOrientation(
+    return LiveFollowed(
         *(
             np.concatenate([getattr(piece, name) for piece in pieces])
-            for name in LiveOrientation.__slots__
+            for name in LiveFollowed.__slots__
         )
     )
