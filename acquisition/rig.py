@@ -27,6 +27,8 @@ NotNegative = Annotated[float, Meta(ge=0)]
 
 ORTHONORMAL_TOLERANCE = 1e-3
 """Rotations typed by hand carry three digits or so; beyond this it is a mistake."""
+COVARIANCE_TOLERANCE = 1e-3
+"""As a share of its largest number: what three digits leave of symmetry."""
 STANDARD_GRAVITY_M_S2 = 9.80665
 
 
@@ -50,7 +52,11 @@ class CellDescription(_Table, frozen=True, kw_only=True):
         calibration_matrix: axes × axes, newtons (rows 1-3) and newton metres (4-6) per count.
         zero_counts: Electrical zero, one per channel.
         origin_m: Where moments are taken about, in H.
-        force_u_n: Standard uncertainty of one force component from calibration.
+        force_u_n: Standard uncertainty of one force component from calibration, at any force.
+        force_covariance_n2: Covariance of the three force components from calibration, newtons
+            squared, in the cell's own frame, if known; it takes the place of *force_u_n*.
+        force_relative_u: Standard uncertainty of each coefficient of the calibration, as a share
+            of the force: what grows with it, gain and crosstalk.
         calibrated_on: Date of the calibration, if known.
         calibrated_to_n: Largest force it was calibrated with, if known.
         noise_n: Of each force component in the cell's frame, if known: standard deviation of
@@ -63,6 +69,8 @@ class CellDescription(_Table, frozen=True, kw_only=True):
     zero_counts: tuple[float, ...] = ()
     origin_m: Vector = (0.0, 0.0, 0.0)
     force_u_n: NotNegative = 0.2
+    force_covariance_n2: Matrix3 | None = None
+    force_relative_u: Annotated[float, Meta(ge=0, lt=1)] = 0.0
     calibrated_on: date | None = None
     calibrated_to_n: Positive | None = None
     noise_n: tuple[Positive, Positive, Positive] | None = None
@@ -72,6 +80,8 @@ class CellDescription(_Table, frozen=True, kw_only=True):
         _check_square(self.calibration_matrix, self.axes, "cell.calibration_matrix")
         if len(self.zero_counts) not in (0, self.axes):
             raise ValueError(f"cell.zero_counts needs {self.axes} numbers, one per channel")
+        if self.force_covariance_n2 is not None:
+            _check_covariance(self.force_covariance_n2, "cell.force_covariance_n2")
 
 
 class ImuScales(_Table, frozen=True, kw_only=True):
@@ -239,3 +249,15 @@ def _check_square(rows: tuple[tuple[float, ...], ...], axes: int, key: str) -> N
     matrix = np.asarray(rows)
     if not np.isfinite(matrix).all() or np.linalg.matrix_rank(matrix) < axes:
         raise ValueError(f"{key} cannot be inverted: check its rows")
+
+
+def _check_covariance(rows: Matrix3, key: str) -> None:
+    matrix = np.asarray(rows)
+    size = float(np.abs(matrix).max())
+    if not np.isfinite(size) or np.abs(matrix - matrix.T).max() > COVARIANCE_TOLERANCE * size:
+        raise ValueError(f"{key} is no covariance: row i, column j must equal row j, column i")
+    if np.linalg.eigvalsh(matrix)[0] < -COVARIANCE_TOLERANCE * size:
+        raise ValueError(
+            f"{key} is no covariance: along some direction its variance is negative; check the "
+            "numbers beside the diagonal"
+        )

@@ -209,7 +209,7 @@ def _resolve(
     raised = np.where(found.pose_known, elevation(distal), np.nan)
     moving = aim(raised)
     toward = target.direction if moving is None else moving
-    u = direction_uncertainty(force, toward, found.heading_age_s, sources)
+    u = direction_uncertainty(force, toward, found.heading_age_s, sources, rotation)
     angles = push_angles(force, toward)
     certain = u.worst_rad <= np.deg2rad(target.direction_u_limit_deg)
     faces_unknown = ~np.isfinite(found.heading_age_s)

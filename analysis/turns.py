@@ -37,6 +37,11 @@ class Turns:
         x, y, z = vectors[..., 0], vectors[..., 1], vectors[..., 2]
         return np.array([a * x + b * y + c * z for a, b, c in self._rows]).T
 
+    def undo(self, vectors: Floats) -> Floats:
+        """Return what each rotation makes its vector (n, 3), or one for all (3,), of, (n, 3)."""
+        x, y, z = vectors[..., 0], vectors[..., 1], vectors[..., 2]
+        return np.array([a * x + b * y + c * z for a, b, c in zip(*self._rows, strict=True)]).T
+
     def image_of_y(self) -> Floats:
         """Return where each rotation takes the Y axis, shape (n, 3)."""
         return np.array([row[1] for row in self._rows]).T

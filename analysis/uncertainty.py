@@ -4,13 +4,15 @@ For the hand's push F, a unit tangent ê at its direction and W the shell's weig
 
     u² = êᵀ Σ_F ê / F²  +  c Σ_δ c  +  u_δ² ‖(F + W) × ê‖² / F²  +  (u_m g)² (ê·ŷ)² / F²
 
-Σ_F is the covariance of the force (noise, zero and how far it moved, calibration). c = F × ê / F
-is what a small rotation about each axis moves along ê: inclination about the horizontal axes,
-what the rests at home show of it included, and heading about the vertical, growing with the time
-from such a rest. A mounting error u_δ between cell and IMU turns what the cell measures, push and
-weight together, against the weight that is taken off. The last term is the shell's mass. Azimuth
-moves with the heading one to one, the superior angle not at all. Systematic parts do not shrink
-with averaging.
+Σ_F is the covariance of the force: noise, zero and how far it moved, calibration. The last is one
+number for all components, or the covariance that the rig's file states, turned with the arm, and
+besides it a share r of the force: coefficients that are off by r each and independently give
+r²‖F + W‖² along every direction. c = F × ê / F is what a small rotation about each axis moves
+along ê: inclination about the horizontal axes, what the rests at home show of it included, and
+heading about the vertical, growing with the time from such a rest. A mounting error u_δ between
+cell and IMU turns what the cell measures, push and weight together, against the weight that is
+taken off. The last term is the shell's mass. Azimuth moves with the heading one to one, the
+superior angle not at all. Systematic parts do not shrink with averaging.
 
 GUM (JCGM 100:2008) clause 5.1.2, uncorrelated inputs. A full budget by Monte Carlo belongs here
 too when it comes; nothing outside this module knows the parts.
@@ -23,8 +25,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acquisition.physical import right_shoulder_geometry
+from acquisition.physical import mirror_if_left, right_shoulder_geometry
 from acquisition.rig import STANDARD_GRAVITY_M_S2, RigDescription
+from analysis.turns import Turns
 from analysis.vectors import cross, dot, lengths
 
 Floats = NDArray[np.float64]
@@ -38,7 +41,10 @@ class UncertaintySources:
     """Standard uncertainties of the inputs.
 
     Attributes:
-        force_covariance_n2: Shape (3, 3), of one filtered sample of the force in B.
+        force_variance_n2: Of each component of one filtered sample of the force, all axes alike.
+        cell_covariance_n2: Shape (3, 3), of the force by calibration, in H, where the rig's file
+            has one; it turns with the arm.
+        force_share: Of each coefficient of the calibration, as a share of the force.
         mass_kg: Of the shell.
         inclination_rad: About each horizontal axis.
         heading_rad: About the vertical, right at a home rest.
@@ -47,7 +53,9 @@ class UncertaintySources:
         weight_n: Shape (3,), the shell's weight in B, downward.
     """
 
-    force_covariance_n2: Floats
+    force_variance_n2: float
+    cell_covariance_n2: Floats | None
+    force_share: float
     mass_kg: float
     inclination_rad: float
     heading_rad: float
@@ -125,10 +133,13 @@ def sources_of(
     """
     stated = rig.uncertainty
     geometry = right_shoulder_geometry(rig)
-    # One size for all axes: the arm turns the cell's axes through B.
-    variance = shown.noise_n**2 + shown.zero_n**2 + rig.cell.force_u_n**2
+    cell = rig.cell
+    calibrated = 0.0 if cell.force_covariance_n2 is not None else cell.force_u_n**2
     return UncertaintySources(
-        force_covariance_n2=variance * np.eye(3),
+        # One size for all axes: the arm turns the cell's axes through B.
+        force_variance_n2=shown.noise_n**2 + shown.zero_n**2 + calibrated,
+        cell_covariance_n2=_calibration_covariance(rig),
+        force_share=cell.force_relative_u,
         mass_kg=stated.mass_kg,
         inclination_rad=float(np.hypot(np.deg2rad(stated.inclination_deg), shown.inclination_rad)),
         heading_rad=float(np.deg2rad(stated.heading_deg)),
@@ -138,8 +149,20 @@ def sources_of(
     )
 
 
+def _calibration_covariance(rig: RigDescription) -> Floats | None:
+    """Return the covariance that the rig's file states, in H of a right shoulder, (3, 3)."""
+    if rig.cell.force_covariance_n2 is None:
+        return None
+    to_humerus = mirror_if_left(np.array(rig.cell.to_humerus).T, rig.rig.side).T
+    return np.asarray(to_humerus @ np.array(rig.cell.force_covariance_n2) @ to_humerus.T)
+
+
 def direction_uncertainty(
-    force_n: Floats, target: Floats, heading_age_s: Floats, sources: UncertaintySources
+    force_n: Floats,
+    target: Floats,
+    heading_age_s: Floats,
+    sources: UncertaintySources,
+    humerus_to_base: Turns | None = None,
 ) -> DirectionUncertainty:
     """Return the uncertainty of azimuth, superior angle and off-axis angle.
 
@@ -148,6 +171,8 @@ def direction_uncertainty(
         target: Shape (3,), unit vector, or one for each push (n, 3).
         heading_age_s: Shape (n,), time from the nearest rest at home; infinite if there is none.
         sources: The inputs.
+        humerus_to_base: The pose of each push; asked for if the sources have a covariance of the
+            cell.
     """
     size = lengths(force_n)
     level_size = np.sqrt(force_n[:, 0] ** 2 + force_n[:, 2] ** 2)
@@ -157,71 +182,96 @@ def direction_uncertainty(
         lateral = (lateral * (size / level_size)).T
         upward = cross(unit, lateral)
         away = _away_from(unit, target, upward)
-        push = _Push.of(force_n, unit, size, heading_age_s, sources)
-        sideways, upright = push.along(lateral), push.along(upward)
+        push = _Push.of(force_n, size, heading_age_s, sources, humerus_to_base)
+        sideways, upright = (push.across(tangent) / size for tangent in (lateral, upward))
         return DirectionUncertainty(
             azimuth_rad=sideways * size / level_size,
             superior_angle_rad=upright,
-            off_axis_rad=push.along(away),
+            off_axis_rad=push.across(away) / size,
             worst_rad=np.fmax(sideways, upright),
         )
 
 
 @dataclass(frozen=True, slots=True)
 class _Push:
-    """A push, with what is the same along all its tangents.
+    """A push, with what is the same along all directions.
 
     Attributes:
         sources: The inputs.
         size2_n2: Shape (n,), squared size.
         heading2_rad2: Shape (n,), squared u of its heading.
-        about_vertical: Shape (n, 3), what turning about the vertical moves its direction by.
+        about_vertical_n: Shape (n, 3), what turning about the vertical moves it by.
         measured_n: Shape (n, 3), push and weight together.
         measured2_n2: Shape (n,), squared size of that.
+        alike_n2: Shape (n,) or one for all, the part that is alike along all directions.
+        humerus_to_base: Its pose.
     """
 
     sources: UncertaintySources
     size2_n2: Floats
     heading2_rad2: Floats
-    about_vertical: Floats
+    about_vertical_n: Floats
     measured_n: Floats
     measured2_n2: Floats
+    alike_n2: Floats | float
+    humerus_to_base: Turns | None
 
     @classmethod
     def of(
         cls,
         force_n: Floats,
-        unit: Floats,
         size_n: Floats,
         heading_age_s: Floats,
         sources: UncertaintySources,
+        humerus_to_base: Turns | None,
     ) -> _Push:
         measured = force_n + sources.weight_n
+        measured2 = dot(measured, measured)
         drifted = sources.heading_drift_rad_s * heading_age_s
+        # Each coefficient off by a share of its own moves every component by as much.
+        share2 = sources.force_share**2
         return cls(
             sources=sources,
             size2_n2=size_n**2,
             heading2_rad2=sources.heading_rad**2 + drifted**2,
-            about_vertical=cross(sources.up, unit),
+            about_vertical_n=cross(sources.up, force_n),
             measured_n=measured,
-            measured2_n2=dot(measured, measured),
+            measured2_n2=measured2,
+            alike_n2=sources.force_variance_n2 + (share2 * measured2 if share2 else 0.0),
+            humerus_to_base=humerus_to_base,
         )
 
-    def along(self, tangent: Floats) -> Floats:
-        """Return the standard uncertainty along unit tangents (n, 3), shape (n,), radians."""
-        # Turning about the vertical moves the push by up × F; 1 − that² is what is left of the
-        # unit lever for the horizontal axes.
+    def across(self, tangent: Floats) -> Floats:
+        """Return the standard uncertainty across the push, along unit tangents (n, 3), newtons."""
+        return self._along(tangent, self.size2_n2)
+
+    def _along(self, direction: Floats, lever2_n2: Floats) -> Floats:
+        """Return the standard uncertainty along unit directions, newtons.
+
+        Args:
+            direction: Shape (n, 3) or (3,).
+            lever2_n2: Shape (n,), squared size of the push across them: what a turn moves.
+        """
         sources = self.sources
-        about_vertical2 = dot(self.about_vertical, tangent) ** 2
-        turning = sources.inclination_rad**2 * (1.0 - about_vertical2)
+        about_vertical2 = dot(self.about_vertical_n, direction) ** 2
+        turning = sources.inclination_rad**2 * (lever2_n2 - about_vertical2)
         # An unknown heading leaves alone what does not turn with it.
-        turns = about_vertical2 > 1e-12
+        turns = about_vertical2 > 1e-12 * self.size2_n2
         turning += np.where(turns, self.heading2_rad2 * about_vertical2, 0.0)
-        measured2 = self.measured2_n2 - dot(self.measured_n, tangent) ** 2
-        across2 = dot(_times(sources.force_covariance_n2, tangent), tangent)
-        mass2 = (sources.mass_kg * STANDARD_GRAVITY_M_S2 * dot(tangent, sources.up)) ** 2
-        by_force = across2 + mass2 + sources.mounting_rad**2 * measured2
-        return np.asarray(np.sqrt(by_force / self.size2_n2 + turning))
+        mass2 = (sources.mass_kg * STANDARD_GRAVITY_M_S2 * dot(direction, sources.up)) ** 2
+        measured2 = self.measured2_n2 - dot(self.measured_n, direction) ** 2
+        mounted = sources.mounting_rad**2 * measured2
+        known = self.alike_n2 + self._calibrated2(direction)
+        return np.asarray(np.sqrt(known + mass2 + mounted + turning))
+
+    def _calibrated2(self, direction: Floats) -> Floats | float:
+        covariance = self.sources.cell_covariance_n2
+        if covariance is None:
+            return 0.0
+        if self.humerus_to_base is None:
+            raise ValueError("the covariance of a cell turns with the arm: give its pose")
+        inside = self.humerus_to_base.undo(direction)
+        return dot(_times(covariance, inside), inside)
 
 
 def _times(matrix: Floats, vectors: Floats) -> Floats:

@@ -65,6 +65,21 @@ def test_the_noise_of_the_calibration_is_read_and_kept(path: Path) -> None:
     assert rig_from_toml(rig.to_toml(), where="test") == rig
 
 
+def test_a_covariance_of_the_calibration_is_read_and_kept(path: Path) -> None:
+    """A direction without any variance is none the worse."""
+    rows = "[[0.04, 0.02, 0.0], [0.02, 0.01, 0.0], [0.0, 0.0, 0.09]]"
+    new = f"axes = 3\nforce_covariance_n2 = {rows}\nforce_relative_u = 0.005"
+    path.write_text(GOOD.replace("axes = 3", new))
+
+    rig = load_rig(path)
+
+    assert rig.cell.force_covariance_n2 is not None
+    assert rig.cell.force_covariance_n2[0] == (0.04, 0.02, 0.0)
+    assert rig.cell.force_relative_u == 0.005
+    assert rig_from_toml(rig.to_toml(), where="test") == rig
+    assert rig_from_json(rig.to_json(), where="test") == rig
+
+
 def test_json_and_back_changes_nothing(path: Path) -> None:
     rig = load_rig(path)
 
@@ -95,6 +110,19 @@ def test_json_and_back_changes_nothing(path: Path) -> None:
         ("axes = 3", "axes = 3\nzero_counts = [1.0]", "zero_counts needs 3 numbers"),
         ("axes = 3", "axes = 3\nnoise_n = [0.1, 0.1]", "$.cell.noise_n"),
         ("axes = 3", "axes = 3\nnoise_n = [0.1, 0.0, 0.1]", "$.cell.noise_n[1]"),
+        (
+            "axes = 3",
+            "axes = 3\nforce_covariance_n2 = [[1.0, 0.2, 0.0], [0.1, 1.0, 0.0], [0.0, 0.0, 1.0]]",
+            "cell.force_covariance_n2 is no covariance: row i, column j",
+        ),
+        (
+            "axes = 3",
+            "axes = 3\nforce_covariance_n2 = [[1.0, 2.0, 0.0], [2.0, 1.0, 0.0], [0.0, 0.0, 1.0]]",
+            "its variance is negative",
+        ),
+        ("axes = 3", "axes = 3\nforce_covariance_n2 = [[1.0]]", "$.cell.force_covariance_n2"),
+        ("axes = 3", "axes = 3\nforce_relative_u = -0.1", "$.cell.force_relative_u"),
+        ("axes = 3", "axes = 3\nforce_relative_u = 1.0", "$.cell.force_relative_u"),
         ("accel_m_s2 = 0.0006", "accel_m_s2 = 0.0", "$.imu.scales.accel_m_s2"),
         ("mass_kg = 0.32", "mass_kg = -1.0", "$.shell.mass_kg"),
         ("mass_kg = 0.32", 'mass_kg = "heavy"', "$.shell.mass_kg"),

@@ -28,6 +28,8 @@ def test_vectors_are_turned_as_scipy_turns_them(quaternions: Floats, vectors: Fl
     theirs = Rotation.from_quat(quaternions)
     ours = Turns(quaternions)
 
+    assert ours.undo(vectors) == pytest.approx(theirs.inv().apply(vectors), abs=1e-9)
+
     assert ours.apply(vectors) == pytest.approx(theirs.apply(vectors), abs=1e-12 * 100)
     assert ours.apply(vectors[0]) == pytest.approx(theirs.apply(vectors[0]), abs=1e-12 * 100)
     assert ours.image_of_y() == pytest.approx(theirs.apply([0.0, 1.0, 0.0]), abs=1e-12)

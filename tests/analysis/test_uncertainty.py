@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
+from typing import Any
 
+import msgspec
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from acquisition.virtual_rig import default_rig
+from acquisition.virtual_rig import SensorModel, default_rig
+from analysis.pipeline import analyse
 from analysis.resolve import push_angles
 from analysis.target import Target
+from analysis.turns import Turns
 from analysis.uncertainty import (
     DirectionUncertainty,
     Shown,
@@ -21,10 +26,15 @@ from analysis.uncertainty import (
 )
 
 Floats = NDArray[np.float64]
+Maker = Callable[..., Any]
 TARGET = Target().direction
+POSE = Rotation.from_rotvec([0.4, -0.9, 0.3])
+"""Of the humerus in the base, for what turns with the arm."""
 DRAWS = 200_000
 EXACT = UncertaintySources(
-    force_covariance_n2=np.zeros((3, 3)),
+    force_variance_n2=0.0,
+    cell_covariance_n2=None,
+    force_share=0.0,
     mass_kg=0.0,
     inclination_rad=0.0,
     heading_rad=0.0,
@@ -37,7 +47,9 @@ EXACT = UncertaintySources(
 def first_order(
     force_n: list[float], sources: UncertaintySources, age_s: float = 0.0
 ) -> DirectionUncertainty:
-    return direction_uncertainty(np.array([force_n]), TARGET, np.array([age_s]), sources)
+    return direction_uncertainty(
+        np.array([force_n]), TARGET, np.array([age_s]), sources, Turns(POSE.as_quat()[np.newaxis])
+    )
 
 
 def simulated(force_n: list[float], sources: UncertaintySources, age_s: float) -> dict[str, float]:
@@ -53,7 +65,12 @@ def simulated(force_n: list[float], sources: UncertaintySources, age_s: float) -
     mounting = Rotation.from_rotvec(rng.standard_normal((DRAWS, 3)) * sources.mounting_rad)
     mass_error_n = rng.standard_normal(DRAWS) * sources.mass_kg * 9.80665
     measured = mounting.apply(np.array(force_n) + sources.weight_n)
-    measured += normal @ np.linalg.cholesky(sources.force_covariance_n2 + 1e-18 * np.eye(3)).T
+    measured += np.sqrt(sources.force_variance_n2) * normal
+    coefficients = rng.standard_normal((DRAWS, 3, 3)) * sources.force_share
+    measured += np.einsum("nij,j->ni", coefficients, np.array(force_n) + sources.weight_n)
+    if sources.cell_covariance_n2 is not None:
+        inside = rng.multivariate_normal(np.zeros(3), sources.cell_covariance_n2, DRAWS)
+        measured += POSE.apply(inside)
     hand = measured - sources.weight_n
     hand[:, 1] += mass_error_n
     angles = push_angles(np.asarray(Rotation.from_rotvec(tilts).apply(hand)), TARGET)
@@ -75,7 +92,9 @@ def test_the_formula_agrees_with_drawing_all_inputs_at_once(seed: int) -> None:
     force_n = [-30.0, 5.0, 20.0]
     sources = dataclasses.replace(
         EXACT,
-        force_covariance_n2=random_covariance(seed),
+        force_variance_n2=0.01,
+        cell_covariance_n2=random_covariance(seed),
+        force_share=0.01,
         mass_kg=0.03,
         inclination_rad=np.deg2rad(0.8),
         heading_rad=np.deg2rad(1.6),
@@ -93,7 +112,9 @@ def test_the_formula_agrees_with_drawing_all_inputs_at_once(seed: int) -> None:
 @pytest.mark.parametrize(
     ("source", "value"),
     [
-        ("force_covariance_n2", random_covariance(5)),
+        ("force_variance_n2", 0.16),
+        ("cell_covariance_n2", random_covariance(5)),
+        ("force_share", 0.02),
         ("mass_kg", 0.05),
         ("inclination_rad", np.deg2rad(0.8)),
         ("heading_rad", np.deg2rad(2.0)),
@@ -118,7 +139,7 @@ def test_equal_noise_on_a_perfect_aim_is_a_rayleigh_cloud(
     sigma_n: float, force_n: float, mean_deg: float, radius95_deg: float
 ) -> None:
     """Rayleigh distribution: mean √(π/2)·u, 95 % inside 2.448·u; the table rounds to 0.1°."""
-    sources = dataclasses.replace(EXACT, force_covariance_n2=sigma_n**2 * np.eye(3))
+    sources = dataclasses.replace(EXACT, force_variance_n2=sigma_n**2)
     push = force_n * TARGET
 
     u_deg = np.rad2deg(first_order(list(push), sources).off_axis_rad[0])
@@ -133,7 +154,7 @@ def test_equal_noise_on_a_perfect_aim_is_a_rayleigh_cloud(
 
 def test_half_a_newton_weighs_as_the_design_says() -> None:
     """0.7° at 40 N and 5.7° at 5 N: 0.5/40 and 0.5/5 in radians."""
-    sources = dataclasses.replace(EXACT, force_covariance_n2=0.25 * np.eye(3))
+    sources = dataclasses.replace(EXACT, force_variance_n2=0.25)
 
     firm, light = (
         np.rad2deg(first_order([-size, 0.0, 0.0], sources).azimuth_rad[0]) for size in (40.0, 5.0)
@@ -181,7 +202,8 @@ def test_a_rig_description_states_what_no_recording_shows() -> None:
     sources = sources_of(rig, shown, heading_drift_rad_s=1e-4)
 
     expected_n2 = 0.03**2 + 0.04**2 + rig.cell.force_u_n**2
-    assert sources.force_covariance_n2 == pytest.approx(expected_n2 * np.eye(3))
+    assert sources.force_variance_n2 == pytest.approx(expected_n2)
+    assert sources.cell_covariance_n2 is None
     assert np.linalg.norm(sources.weight_n) == pytest.approx(rig.shell.mass_kg * 9.80665)
     assert sources.up @ np.array(rig.home.vertical_in_base) == pytest.approx(1.0)
 
@@ -194,7 +216,53 @@ def test_faults_that_a_recording_shows_add_in_quadrature() -> None:
     shown = Shown(noise_n=0.0, zero_apart_n=0.9, home_tilt_rad=0.03, home_scatter_rad=0.04)
     faulty = sources_of(rig, shown, heading_drift_rad_s=0.0)
 
-    more_n2 = faulty.force_covariance_n2[0, 0] - quiet.force_covariance_n2[0, 0]
+    more_n2 = faulty.force_variance_n2 - quiet.force_variance_n2
     assert more_n2 == pytest.approx(0.9**2 / 3.0)
     more_rad2 = faulty.inclination_rad**2 - quiet.inclination_rad**2
     assert more_rad2 == pytest.approx(0.05**2 / 2.0)
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+def test_the_covariance_of_a_certificate_is_turned_into_the_humerus(side: str) -> None:
+    """It takes the place of the one number; what a left cell's axes see is mirrored in Z."""
+    rig = default_rig(side)
+    covariance = random_covariance(3)
+    rows = tuple(tuple(row) for row in covariance.tolist())
+    cell = msgspec.structs.replace(rig.cell, force_covariance_n2=rows, force_relative_u=0.004)
+    certified = msgspec.structs.replace(rig, cell=cell)
+
+    sources = sources_of(certified, Shown(noise_n=0.03), heading_drift_rad_s=0.0)
+
+    assert sources.force_variance_n2 == pytest.approx(0.03**2)
+    assert sources.force_share == 0.004
+    noise = np.random.default_rng(1).multivariate_normal(np.zeros(3), covariance, DRAWS)
+    turned = noise @ np.array(rig.cell.to_humerus).T * [1.0, 1.0, 1.0 if side == "right" else -1.0]
+    assert sources.cell_covariance_n2 == pytest.approx(np.cov(turned.T), abs=0.02)
+
+
+def test_a_covariance_of_the_cell_asks_for_the_pose() -> None:
+    sources = dataclasses.replace(EXACT, cell_covariance_n2=random_covariance(1))
+
+    with pytest.raises(ValueError, match="give its pose"):
+        direction_uncertainty(np.array([[-40.0, 0.0, 0.0]]), TARGET, np.zeros(1), sources)
+
+
+def test_a_certificate_reaches_the_angles_of_a_recording(told: Maker) -> None:
+    """A cell known badly along one of its axes: the angles it turns into are less certain."""
+    model = SensorModel(force_rate_hz=100.0, imu_rate_hz=100.0)
+    recording = told("left", 3, "E01", seed=4, repetitions=1, model=model).recording
+    cell = msgspec.structs.replace(
+        recording.rig.cell,
+        force_covariance_n2=((0.04, 0.0, 0.0), (0.0, 0.04, 0.0), (0.0, 0.0, 2.25)),
+    )
+    rig = msgspec.structs.replace(recording.rig, cell=cell)
+
+    plain = analyse(recording).series
+    certified = analyse(dataclasses.replace(recording, rig=rig)).series
+
+    on = plain.directed & certified.directed
+    more = certified.off_axis_u_rad[on] ** 2 + 1e-12 - plain.off_axis_u_rad[on] ** 2
+    assert on.any()
+    assert more.min() >= 0.0
+    # The arm turns that axis through the base: now it matters, now it does not.
+    assert more.max() > 10.0 * more.min()
