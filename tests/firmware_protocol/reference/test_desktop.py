@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import re
 import select
 import shutil
@@ -33,6 +34,8 @@ from firmware_protocol import messages as m
 from firmware_protocol.codec import Malformed
 from firmware_protocol.ends import HostEnd
 from firmware_protocol.framing import FrameFault
+from ui.cli.exit_codes import DONE
+from ui.cli.main import main
 
 if sys.platform == "win32":
     pytest.skip("pseudo-terminals are a Unix thing", allow_module_level=True)
@@ -248,6 +251,23 @@ def test_the_description_travels_with_the_firmware(
         assert fetch_description(console) == rig
         assert "rig.toml" in console.stored_keys()
         assert console.identity.streams[0].rate_hz == 1000.0  # settings end with the power
+
+
+def test_it_passes_the_check_before_use_with_the_description_that_it_keeps(
+    program: Path, rig: RigDescription, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with switched_on(program, "--speed", str(SPEED)) as desktop:
+        with RigConsole(transport_for(desktop.url)) as console:
+            save_description(console, rig.to_toml())
+        code = main(["check", "--port", desktop.url, "--no-prompt", "--json"])
+
+    found = {row["key"]: row for row in json.loads(capsys.readouterr().out)}
+    not_passed = {key for key, row in found.items() if row["result"] != "pass"}
+    assert code == DONE
+    assert not_passed <= {"calibration_age"}  # of an invented cell, which grows older every day
+    assert found["versions"]["value"].startswith("rig D01, firmware reference desktop 1, protocol")
+    assert found["noise"]["limit"] == "0.045 N, 1.5 times the calibration's 0.03 N"
+    assert float(found["noise"]["value"].split()[0]) == pytest.approx(0.03, rel=0.1)
 
 
 @pytest.mark.parametrize(
