@@ -16,6 +16,7 @@ from acquisition.virtual_rig.device import RigDevice
 from acquisition.virtual_rig.faults import parse_faults
 from acquisition.virtual_rig.pacing import Pacer
 from acquisition.virtual_rig.rigs import default_rig
+from acquisition.virtual_rig.sensors import SensorModel
 from acquisition.virtual_rig.trainees import Trainee, trainee
 from acquisition.virtual_rig.virtual_rig import VirtualRig
 
@@ -60,6 +61,7 @@ RIG_OPTIONS: Mapping[str, Callable[[str], Any]] = {
     "side": _one_of("right", "left"),
     "axes": _one_of("3", "6"),
     "stabiliser": _one_of("0", "1"),
+    "noise_n": _between(0.0, 10.0),
 }
 PERSON_OPTIONS: Mapping[str, Callable[[str], Any]] = {
     "trainee": _code,
@@ -116,9 +118,10 @@ class VirtualPort:
         """Make one from ``virtual:?trainee=T03&seed=7&side=left&axes=6&plane=30&speed=max``.
 
         Options: ``trainee``; ``seed``; ``side``, ``axes`` and ``stabiliser=1``, a second cell
-        under the stabilising hand, or ``rig``, the file of a rig of one's own; ``plane``, ``top``,
-        ``axial`` in degrees; ``reps``, 0 without end; ``stop_reaction_ms``; ``speed``, 1 or max;
-        ``faults``, such as loss:0.001,restart:30; ``ppm``.
+        under the stabilising hand, or ``rig``, the file of a rig of one's own; ``noise_n`` of the
+        force; ``plane``, ``top``, ``axial`` in degrees; ``reps``, 0 without end;
+        ``stop_reaction_ms``; ``speed``, 1 or max; ``faults``, such as loss:0.001,restart:30;
+        ``ppm``.
 
         Raises:
             PortError: An option is unknown or out of range.
@@ -221,6 +224,8 @@ def virtual_rig_with(options: Mapping[str, Any]) -> VirtualRig:
         given["repetitions"] = options["reps"]
     if "stop_reaction_ms" in options:
         given["stop_reaction_s"] = options["stop_reaction_ms"] / 1000.0
+    if "noise_n" in options:
+        given["model"] = SensorModel(force_noise_n=options["noise_n"])
     person = options.get("trainee") or trainee(DEFAULT_TRAINEE)
     return VirtualRig(_rig_with(options), person, **given)
 

@@ -79,6 +79,18 @@ def test_a_fault_that_the_rig_reports_fails_the_check(
     assert said in capsys.readouterr().out
 
 
+def test_a_cell_noisier_than_at_its_calibration_fails(capsys: pytest.CaptureFixture[str]) -> None:
+    port = "virtual:?trainee=E01&speed=max&noise_n=0.16"
+
+    code = main(["check", "--port", port, "--no-prompt"])
+
+    assert code == 1
+    said = capsys.readouterr().out
+    assert re.search(
+        r"FAIL  noise: 0\.16\d N, one sample, . of the cell \(limit: 0\.120 N, 1\.5 ", said
+    )
+
+
 def test_a_rig_at_which_nobody_pushed_is_not_passed(capsys: pytest.CaptureFixture[str]) -> None:
     """Trainee T06 touches with 6 N only: nobody knows then whether sign and side are right."""
     code = main(["check", "--port", "virtual:?trainee=T06&speed=max", "--no-prompt"])
