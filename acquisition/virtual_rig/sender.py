@@ -23,6 +23,10 @@ class Sender:
         stream: What to send.
         start_us: Device time of its time 0.
         block_samples: Samples in a block.
+
+    Attributes:
+        size: Samples of the next block, 0 at the end of the trial.
+        due_us: Device time of the last sample of the next block: then it can go.
     """
 
     def __init__(self, stream: VirtualStream, start_us: int, block_samples: int) -> None:
@@ -31,16 +35,7 @@ class Sender:
         self._start_us = start_us
         self._sent = 0
         self._block_size = block_samples
-
-    @property
-    def size(self) -> int:
-        """Samples of the next block, 0 at the end of the trial."""
-        return int(min(self._block_size, self._stream.sample_count - self._sent))
-
-    @property
-    def due_us(self) -> int:
-        """Device time of the last sample of the next block: then it can go."""
-        return self._time_us(self._sent + self.size - 1)
+        self._look_ahead()
 
     def block(self, *, rail_until_us: int) -> SampleBlock:
         """Return the next block.
@@ -65,7 +60,12 @@ class Sender:
         """Go on to the block after; return how many samples that passes."""
         size = self.size
         self._sent += size
+        self._look_ahead()
         return size
 
+    def _look_ahead(self) -> None:
+        self.size = int(min(self._block_size, self._stream.sample_count - self._sent))
+        self.due_us = self._time_us(self._sent + self.size - 1)
+
     def _time_us(self, number: int) -> int:
-        return self._start_us + round(float(self._stream.time_s(number, 1)[0]) * 1e6)
+        return self._start_us + round(self._stream.moment_s(number) * 1e6)

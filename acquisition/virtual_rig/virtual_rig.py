@@ -12,6 +12,7 @@ import math
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,7 +69,7 @@ class VirtualStream:
         self._delay_s = delay_s
         self._chunks: OrderedDict[int, Counts] = OrderedDict()
 
-    @property
+    @cached_property
     def sample_count(self) -> float:
         """How many samples the trial has; infinite if it never ends."""
         duration_s = self._world.script.duration_s
@@ -89,6 +90,10 @@ class VirtualStream:
     def time_s(self, first: int, count: int) -> Floats:
         """Return when samples *first* and on are taken, shape (count,)."""
         return self._delay_s + np.arange(first, first + count) / self._rate_hz
+
+    def moment_s(self, number: int) -> float:
+        """Return when one sample is taken, as `time_s` has it."""
+        return self._delay_s + number / self._rate_hz
 
     def counts(self, first: int, count: int) -> Counts:
         """Return raw counts, shape (count, channels); beyond the end the arm hangs still."""
