@@ -104,6 +104,27 @@ def test_the_interval_of_a_slope_holds_it(memory_s: float, there_and_back: bool)
     assert BAND[0] <= inside(np.array(held), np.array(told)) <= 1.0
 
 
+WAY = np.linspace(-1.0, 1.0, CELLS)
+
+
+@pytest.mark.parametrize(
+    "way",
+    [
+        np.cos(3.0 * WAY) + 0.2 * np.abs(WAY),
+        np.cos(np.pi * np.arange(0.5, CELLS) / CELLS * 2.0),  # a wave that is looked at
+        5.0 - 2.0 * WAY,  # the straight line that is left out anyway
+        np.full(CELLS, 40.0),
+    ],
+)
+def test_a_change_along_a_way_makes_the_interval_no_wider(way: Floats) -> None:
+    cells = cells_of(noise(0.5, 6.0, 20, seed=8))
+
+    plain, moved = reach_of_means(cells, way), reach_of_means(cells + 30.0 * way, way)
+
+    assert np.isfinite(plain.half_width).all()
+    assert moved.half_width == pytest.approx(plain.half_width, rel=1e-6)
+
+
 def test_a_stretch_much_shorter_than_the_memory_often_tells_none() -> None:
     """A random walk forgets nothing; by its line alone it cannot always be told from a drift."""
     walks = np.cumsum(np.random.default_rng(5).normal(size=(200, 600)), axis=1)
