@@ -59,6 +59,8 @@ class PracticeEvent(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=Tru
         block_name: For people.
         repetition: In the block, from 1.
         number: In the plan, from 1.
+        of_blocks: How many blocks the plan has.
+        of_repetitions: How many repetitions the block has.
         feedback: Condition, as in the plan.
         picture: Whether the picture is to be seen from now on.
         covers: How many repetitions a card tells of, this one the last.
@@ -72,6 +74,8 @@ class PracticeEvent(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=Tru
     block_name: str
     repetition: int
     number: int
+    of_blocks: int
+    of_repetitions: int
     feedback: str
     picture: bool = False
     covers: int = 1
@@ -152,6 +156,8 @@ def _due(told: Iterable[Told], series: ResolvedSeries, one: Repetition) -> Pract
         block_name=due.block_name,
         repetition=due.repetition,
         number=due.number,
+        of_blocks=due.of_blocks,
+        of_repetitions=due.of_repetitions,
         feedback=due.feedback,
         picture_percent=_seen_percent(
             told, _at(series, spans.movement.start), _at(series, spans.movement.stop - 1)

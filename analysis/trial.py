@@ -106,6 +106,8 @@ class Practice:
         block_name: For people.
         repetition: In the block, from 1.
         number: In the plan, from 1; a repetition that was done again has the same.
+        of_blocks: How many blocks the plan has.
+        of_repetitions: How many repetitions the block has.
         feedback: ``continuous``, ``bandwidth``, ``faded``, ``summary``, ``on_request``, ``none``.
         picture_percent: Share of the movement during which the picture could be seen.
         card: What was shown of it afterwards: ``repetition``, ``summary``, ``asked`` or nothing.
@@ -118,6 +120,8 @@ class Practice:
     block_name: str
     repetition: int
     number: int
+    of_blocks: int
+    of_repetitions: int
     feedback: str
     picture_percent: float
     card: str = ""

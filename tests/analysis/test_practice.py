@@ -40,6 +40,8 @@ def told_at(at_s: float, what: Practised, number: int = 1, **more: Any) -> Event
         "block_name": "Fading",
         "repetition": number,
         "number": number,
+        "of_blocks": 1,
+        "of_repetitions": 9,
         "feedback": "faded",
     } | more
     return event(at_s, PRACTICE_EVENT, PracticeEvent(what=what, **fields).to_text())
@@ -145,6 +147,8 @@ def test_it_is_in_the_json(two: Recording) -> None:
         "block_name": "Fading",
         "repetition": 1,
         "number": 1,
+        "of_blocks": 1,
+        "of_repetitions": 9,
         "feedback": "faded",
         "picture_percent": 0.0,
         "card": "",

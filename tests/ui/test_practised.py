@@ -28,6 +28,7 @@ def trial(recorded: Path) -> Trial:
     plan = {
         "plan": "faded", "plan_sha256": "abcdef0123" * 6, "block": 2,
         "block_name": "<b>Fading</b>", "repetition": 1, "number": 5, "feedback": "on_request",
+        "of_blocks": 2, "of_repetitions": 4,
     }  # fmt: skip
     armed = PracticeEvent(what=Practised.ARMED, **plan)  # type: ignore[arg-type]  # by name
     again = PracticeEvent(what=Practised.AGAIN, reason="a visitor", **plan)  # type: ignore[arg-type]  # by name

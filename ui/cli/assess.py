@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 
 from ui.cli.arguments import add_json, add_target, existing_folder, target_for
-from ui.cli.exit_codes import DONE
+from ui.cli.exit_codes import DONE, INCOMPLETE
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -58,10 +58,12 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         plain = {"sheet": str(sheet.path), "version": sheet.number, "new": sheet.fresh}
         print(json.dumps(plain | outcome.to_dict(), indent=2, allow_nan=False))
-        return DONE
+        return INCOMPLETE if outcome.unfinished else DONE
+    if outcome.unfinished:
+        print(f"not finished: {outcome.unfinished}")
     for one in outcome.criteria:
         print(f"{one.label}: {one.verdict.value}")
     for item in outcome.checklist.items:
         print(f"{item.key}: {item.tick.value}")
     print(f"{sheet.path}" if sheet.fresh else f"{sheet.path} says this already")
-    return DONE
+    return INCOMPLETE if outcome.unfinished else DONE

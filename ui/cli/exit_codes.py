@@ -12,6 +12,9 @@ MEANINGS = {
     DONE: "done",
     FAILED: "failed for the reason told on stderr",
     USAGE: "wrong usage",
-    INCOMPLETE: "done but incomplete: samples were lost, or a file of several was bad",
+    INCOMPLETE: (
+        "done but incomplete: samples were lost, a file of several was bad, or a part of a plan "
+        "is missing"
+    ),
     INTERRUPTED: "interrupted",
 }

@@ -72,7 +72,8 @@ class ArcModel:
     def look(self, moment: Moment) -> ArcLook:
         """Return the arc of now."""
         if moment.new is not None and len(moment.new):
-            self._take(moment.new, moment.target)
+            called = moment.drill is not None and moment.drill.letting_go
+            self._take(moment.new, moment.target, called=called)
         elevation_deg, speed_deg_s = arm_of(moment)
         phase = self._follower.phase
         up, down = (_judged(seen) for seen in self._seen)
@@ -88,7 +89,8 @@ class ArcModel:
             word=phase.value if known else moment.state.value,
         )
 
-    def _take(self, new: ResolvedSeries, target: Target) -> None:
+    def _take(self, new: ResolvedSeries, target: Target, *, called: bool) -> None:
+        """Judge what is new; after a call to stop the hold is nobody's fault, and not judged."""
         was_moving = self._follower.phase in MOVING
         self._follower.feed(new)
         phase = self._follower.phase
@@ -100,6 +102,8 @@ class ArcModel:
             step = np.floor(np.rad2deg(new.elevation_rad) / STEP_DEG)
             there = (step >= 0) & (step < STEPS)
         good, bad = held_on_target(new, target)
+        if called:
+            good, bad = np.zeros_like(good), np.zeros_like(bad)
         way = 0 if phase is MovementPhase.RAISE else 1
         for kind, flags in enumerate((good, bad, ~good & ~bad)):
             where = step[there & flags].astype(np.int64)

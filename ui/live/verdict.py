@@ -79,6 +79,8 @@ def verdict_of(moment: Moment) -> VerdictLook:
     """Return the words for a moment, whatever was said before."""
     if moment.state is PushState.NO_DATA and moment.feed.health.state is LinkState.FINISHED:
         return VerdictLook(Tone.WAIT, "the end: nothing more will come")
+    if moment.drill is not None and moment.drill.letting_go:
+        return _letting_go(moment)
     if moment.state is PushState.NO_CONTACT and arm_of(moment)[0] > RepetitionSettings().home_deg:
         return VerdictLook(Tone.CHANGE, "keep the hand on until the arm is down")
     if moment.state is PushState.SATURATED:
@@ -89,6 +91,13 @@ def verdict_of(moment: Moment) -> VerdictLook:
     if change:
         return VerdictLook(Tone.CHANGE, change)
     return VerdictLook(Tone.GOOD, "on target: keep it")
+
+
+def _letting_go(moment: Moment) -> VerdictLook:
+    """Return what to say after a call to stop, when nothing is right but to let go."""
+    if moment.state is PushState.NO_CONTACT:
+        return VerdictLook(Tone.GOOD, "hand off: right; let the arm come down")
+    return VerdictLook(Tone.CHANGE, "ease off at once")
 
 
 def _upward(moment: Moment) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from acquisition.recording.naming import OWNER_ONLY
 from acquisition.software import software
 from analysis.trial import Severity
 from ui.errors import UserError
@@ -103,11 +105,16 @@ def store_sheet(outcome: Assessment, folder: Path, stem: str) -> Sheet:
     page = build_sheet(outcome, number=number + 1, before_sha256=before_sha256)
     path = _path(folder, stem, number + 1)
     try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
+        with open(path, "x", encoding="utf-8", newline="\n", opener=_for_the_owner) as file:
             file.write(page)
     except FileExistsError:
         raise UserError(f"{path}: was written by somebody else just now; try again") from None
     return Sheet(path, number + 1, fresh=True)
+
+
+def _for_the_owner(path: str, flags: int) -> int:
+    """Open a file that only its owner can read: it tells how a person did."""
+    return os.open(path, flags, OWNER_ONLY)
 
 
 def _path(folder: Path, stem: str, number: int) -> Path:

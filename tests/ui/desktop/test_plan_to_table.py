@@ -11,6 +11,7 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
+from ui.cli.exit_codes import INCOMPLETE
 from ui.cli.main import main
 from ui.desktop.window import TrainerWindow
 
@@ -113,8 +114,9 @@ def test_the_conditions_of_a_plan_reach_the_table_and_the_sheet(
     assert [one["picture_percent"] for one in done] == [100.0, 0.0]
     assert {one["plan"] for one in done} == {"two_ways"}
 
-    assert main(["assess", str(path), "--json"]) == 0
+    assert main(["assess", str(path), "--json"]) == INCOMPLETE
     sheet = json.loads(capsys.readouterr().out)
     ticks = {item["key"]: item["tick"] for item in sheet["checklist"]["item"]}
     assert ticks["stop_agreed"] == "yes"
     assert (len(sheet["repetitions"]), sheet["feedback"]) == (1, "")
+    assert sheet["unfinished"] == "the plan asks for 2 repetitions, 1 of them counted"

@@ -56,6 +56,7 @@ class Assessment:
         checklist: As ticked.
         feedback: What could be seen during the repetitions that count, a warning if there was
             any; empty if there was none.
+        unfinished: What the plan asks for and is not there, in words; empty if nothing.
     """
 
     trial: Trial
@@ -64,6 +65,7 @@ class Assessment:
     criteria: tuple[AssessedCriterion, ...]
     checklist: Checklist
     feedback: str
+    unfinished: str
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON, and for the hash of what the sheet rests on."""
@@ -88,6 +90,7 @@ class Assessment:
             ],
             "checklist": self.checklist.to_dict(),
             "feedback": self.feedback,
+            "unfinished": self.unfinished,
         }
 
     @property
@@ -101,7 +104,8 @@ def assess_trial(trial: Trial, checklist: Checklist) -> Assessment:
     """Return the outcome of an assessment.
 
     Without a plan every complete repetition counts; with one, those of its last block that were
-    not set aside: the blocks before it are for settling in.
+    not set aside: the blocks before it are for settling in. While some of them are missing no
+    criterion is met: what was not done was not shown.
 
     Args:
         trial: The recording, resolved and measured.
@@ -111,7 +115,9 @@ def assess_trial(trial: Trial, checklist: Checklist) -> Assessment:
         AssessmentError: No repetition counts.
     """
     counted, left_out = [], []
-    last_block = max((one.practice.block for one in trial.repetitions if one.practice), default=0)
+    last_block = max(
+        (one.practice.of_blocks for one in trial.repetitions if one.practice), default=0
+    )
     for one in judged(trial):
         why = _why_not(one, last_block)
         if why:
@@ -120,17 +126,20 @@ def assess_trial(trial: Trial, checklist: Checklist) -> Assessment:
             counted.append(one)
     if not counted:
         where = trial.recording["file"] or trial.recording["uuid"]
-        raise AssessmentError(f"{where}: no repetition counts; record one that is whole")
+        why = ", ".join(dict.fromkeys(why for _, why in left_out)) or "there is none"
+        raise AssessmentError(f"{where}: no repetition counts ({why}); record what is missing")
+    unfinished = _unfinished(counted)
     return Assessment(
         trial=trial,
         repetitions=tuple(counted),
         left_out=tuple(left_out),
         criteria=tuple(
-            AssessedCriterion(each, _together([one.verdict for one in each]))
+            AssessedCriterion(each, _together([one.verdict for one in each], unfinished))
             for each in zip(*(one.criteria for one in counted), strict=True)
         ),
         checklist=checklist,
         feedback=_feedback(counted),
+        unfinished=unfinished,
     )
 
 
@@ -148,9 +157,20 @@ def _why_not(one: Judged, last_block: int) -> str:
     return ""
 
 
-def _together(verdicts: Sequence[Verdict]) -> Verdict:
+def _unfinished(counted: Sequence[Judged]) -> str:
+    """Return how many repetitions of the plan's last block are missing, empty if none is."""
+    plans = [one.repetition.practice for one in counted]
+    done = {one.number for one in plans if one is not None}
+    wanted = max((one.of_repetitions for one in plans if one is not None), default=0)
+    if len(done) >= wanted:
+        return ""
+    return said("the plan asks for {} repetitions, {} of them counted", wanted, len(done))
+
+
+def _together(verdicts: Sequence[Verdict], unfinished: str) -> Verdict:
     order = (Verdict.NOT_MET, Verdict.UNKNOWN, Verdict.UNDECIDED)
-    return next((verdict for verdict in order if verdict in verdicts), Verdict.MET)
+    best = Verdict.UNKNOWN if unfinished else Verdict.MET
+    return next((verdict for verdict in order if verdict in verdicts), best)
 
 
 def _feedback(counted: Sequence[Judged]) -> str:

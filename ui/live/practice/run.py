@@ -341,6 +341,8 @@ class PracticeRun:
             block_name=table.name,
             repetition=repetition,
             number=number,
+            of_blocks=len(self.plan.blocks),
+            of_repetitions=table.repetitions,
             feedback=table.feedback,
             picture=self._picture,
             covers=covers,

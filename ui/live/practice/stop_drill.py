@@ -52,12 +52,14 @@ class DrillLook:
         call: What is called out, large; empty while nothing is.
         result: How the last call was answered, None before.
         words: That in lines for people: label and number, or the reason why there is none.
+        letting_go: A stop was called and the arm is not home yet: a hand that is off is right.
     """
 
     state: DrillState
     call: str
     result: StopDrill | None
     words: tuple[str, ...]
+    letting_go: bool = False
 
 
 class StopDrillModel:
@@ -80,6 +82,7 @@ class StopDrillModel:
         self._off_s = np.nan
         self._rows: deque[ResolvedSeries] = deque()
         self._result: StopDrill | None = None
+        self._letting_go = False
 
     @property
     def state(self) -> DrillState:
@@ -102,7 +105,11 @@ class StopDrillModel:
             self._see(moment.new)
         calling = self._state is DrillState.CALLED
         return DrillLook(
-            self._state, CALL if calling else "", self._result, drill_words(self._result)
+            self._state,
+            CALL if calling else "",
+            self._result,
+            drill_words(self._result),
+            letting_go=self._letting_go,
         )
 
     def _see(self, new: ResolvedSeries) -> None:
@@ -113,12 +120,13 @@ class StopDrillModel:
         was_away = self._follower.phase in AWAY
         self._follower.feed(new)
         self._rows.append(new)
+        self._letting_go &= self._follower.phase in AWAY
         if self._state is DrillState.ARMED:
             self._forget_what_is_old()
             self._waits -= self._follower.phase in AWAY and not was_away
             if self._waits <= 0 and self._is_time(new):
                 self._called_s, self._off_s = self._call(STOP_EVENT, CALL), np.nan
-                self._state = DrillState.CALLED
+                self._state, self._letting_go = DrillState.CALLED, True
         if self._state is DrillState.CALLED:
             self._listen(new)
 

@@ -38,7 +38,8 @@ def with_practice(trial: Trial, *practices: Practice | None) -> Trial:
 def practice(block: int = 1, **changes: Any) -> Practice:
     made = Practice(
         plan="assessment", plan_sha256="ab" * 32, block=block, block_name="Counted",
-        repetition=1, number=1, feedback="none", picture_percent=0.0,
+        repetition=1, number=1, of_blocks=1, of_repetitions=1, feedback="none",
+        picture_percent=0.0,
     )  # fmt: skip
     return replace(made, **changes)
 
@@ -57,11 +58,11 @@ def test_of_a_plan_the_last_block_counts_and_the_rest_is_left_out_with_its_reaso
 ) -> None:
     trial = with_practice(
         one,
-        practice(block_name="Settling in"),
-        practice(2, set_aside="the phone rang"),
-        practice(2),
+        practice(block_name="Settling in", of_blocks=2),
+        practice(2, set_aside="the phone rang", of_blocks=2),
+        practice(2, of_blocks=2),
         None,
-        practice(2),
+        practice(2, of_blocks=2),
     )
 
     found = assess_trial(trial, load_checklist())
@@ -81,6 +82,23 @@ def test_a_test_with_help_is_called_none(one: Trial) -> None:
     )
 
     assert found.feedback.startswith("feedback was given in repetition 2 of the plan")
+
+
+def test_while_repetitions_of_the_plan_are_missing_no_criterion_is_met(one: Trial) -> None:
+    lenient = replace(one, target=Target(superior_limit_deg=30.0))
+    whole = assess_trial(with_practice(lenient, practice()), load_checklist())
+    assert whole.unfinished == ""
+    assert whole.criteria[0].verdict is Verdict.MET
+
+    found = assess_trial(with_practice(lenient, practice(of_repetitions=5)), load_checklist())
+
+    assert found.unfinished == "the plan asks for 5 repetitions, 1 of them counted"
+    assert found.criteria[0].verdict is Verdict.UNKNOWN
+
+
+def test_a_recording_that_ended_while_settling_in_is_no_examination(one: Trial) -> None:
+    with pytest.raises(AssessmentError, match=r"no repetition counts \(settling in"):
+        assess_trial(with_practice(one, practice(of_blocks=2)), load_checklist())
 
 
 def test_nothing_to_count_is_refused(one: Trial) -> None:

@@ -13,6 +13,7 @@ from acquisition.clock import NS_PER_S
 from acquisition.recording.reader import read_recording
 from analysis.pipeline import analyse
 from analysis.stop_drill import STOP_EVENT
+from ui.live.arc import ArcModel, Hold
 from ui.live.moment import Moment
 from ui.live.practice.plan import Continuous, Plan
 from ui.live.practice.run import PracticeRun
@@ -23,6 +24,7 @@ from ui.live.practice.stop_drill import (
     DrillState,
     StopDrillModel,
 )
+from ui.live.verdict import VerdictModel
 
 Maker = Callable[..., Any]
 
@@ -74,6 +76,29 @@ def test_a_drill_finds_the_reaction_live_and_again_in_the_recording(
         assert recorded[key] == pytest.approx(live[key], abs=size)
     assert recorded["stop_force_peak_N"] == pytest.approx(live["stop_force_peak_N"], abs=1.0)
     assert recorded["stop_superior_rise_N"] == pytest.approx(live["stop_superior_rise_N"], abs=0.5)
+
+
+def test_who_lets_go_as_told_is_not_told_to_keep_the_hand_on(bench: Maker) -> None:
+    one = bench("virtual:?trainee=E01&seed=3&reps=0&top=100&stop_reaction_ms=250")
+    one.trainer.arm_drill(3)
+    verdicts, arc, said, high_deg = VerdictModel(), ArcModel(), [], []
+
+    def home_again(moment: Moment) -> bool:
+        arc_look = arc.look(moment)
+        if moment.drill is None or not moment.drill.letting_go:
+            return bool(said)
+        said.append(verdicts.look(moment).text)
+        high_deg.append(arc_look.elevation_deg)
+        return False
+
+    go_on_until(one, home_again)
+
+    assert list(dict.fromkeys(said)) == [
+        "ease off at once", "hand off: right; let the arm come down",
+    ]  # fmt: skip
+    assert np.nanmax(high_deg) > LOWEST_DEG
+    assert high_deg[-1] < 10.0
+    assert Hold.BAD not in arc.look(one.trainer.refresh()).lowering
 
 
 def test_a_repetition_of_a_plan_that_is_called_does_not_count(bench: Maker) -> None:
