@@ -42,6 +42,9 @@ PUSH_N = 10.0
 PUSH_S = 0.3
 NEAR_DEG = 35.0
 """A push aimed by hand lies within this of the target, or something is turned round."""
+CLEAR_DEG = 10.0
+"""And so much nearer to it than to any mistake: a push straight back says nothing of the side."""
+AS_MEANT = "as it was meant"
 
 
 def check_rig(recording: Recording, target: Target | None = None) -> tuple[QualityFinding, ...]:
@@ -141,28 +144,53 @@ def _sign_and_side(series: ResolvedSeries, target: Target) -> QualityFinding:
             limit,
             f"Push backward and outward with {PUSH_N:g} N or more, the arm hanging, and hold it.",
         )
-    wanted = target.direction
-    candidates = {
-        "as it was meant": wanted,
+    angles = _angles_to_candidates(push, target)
+    nearest, second = sorted(angles, key=lambda name: angles[name])[:2]
+    off_deg = angles[AS_MEANT]
+    told = f"a push {off_deg:.0f}° off the target, "
+    if nearest == AS_MEANT and off_deg <= NEAR_DEG and angles[second] - off_deg < CLEAR_DEG:
+        return QualityFinding(
+            "sign_and_side",
+            Severity.WARNING,
+            f"{told}too near to one that is {second}",
+            limit,
+            "Nothing tells them apart then: push again, further outward.",
+        )
+    looks = nearest if angles[nearest] <= NEAR_DEG else "like none of the usual mistakes"
+    return QualityFinding(
+        "sign_and_side",
+        Severity.FINE if nearest == AS_MEANT and off_deg <= NEAR_DEG else Severity.WARNING,
+        f"{told}{looks}",
+        limit,
+        "Look at rig.side, cell.to_humerus and the signs of the calibration matrix.",
+    )
+
+
+def _angles_to_candidates(push: Floats, target: Target) -> dict[str, float]:
+    """Return how far a push lies from what it was meant to be, and from each usual mistake."""
+    candidates = _candidates(target.direction)
+    if _nearest_mistake_deg(candidates) < 2.0 * CLEAR_DEG:
+        # Such a target is its own mirror image, nearly; the person was asked to push outward.
+        candidates = _candidates(Target().direction)
+    return {name: _degrees(push, direction) for name, direction in candidates.items()}
+
+
+def _candidates(wanted: Floats) -> dict[str, Floats]:
+    return {
+        AS_MEANT: wanted,
         "the other way round: the sign of the force is wrong": -wanted,
         "mirrored: the side is wrong, or Z is": wanted * [1.0, 1.0, -1.0],
         "forward and outward: X is the wrong way": wanted * [-1.0, 1.0, 1.0],
     }
-    angles = {
-        name: float(np.rad2deg(angle_between(push, direction)))
-        for name, direction in candidates.items()
-    }
-    nearest = min(angles, key=lambda name: angles[name])
-    off_deg = angles["as it was meant"]
-    fine = off_deg <= NEAR_DEG and nearest == "as it was meant"
-    looks = nearest if angles[nearest] <= NEAR_DEG else "like none of the usual mistakes"
-    return QualityFinding(
-        "sign_and_side",
-        Severity.FINE if fine else Severity.WARNING,
-        f"a push {off_deg:.0f}° off the target, {looks}",
-        limit,
-        "Look at rig.side, cell.to_humerus and the signs of the calibration matrix.",
-    )
+
+
+def _nearest_mistake_deg(candidates: dict[str, Floats]) -> float:
+    wanted = candidates[AS_MEANT]
+    return min(_degrees(wanted, one) for name, one in candidates.items() if name != AS_MEANT)
+
+
+def _degrees(one: Floats, other: Floats) -> float:
+    return float(np.rad2deg(angle_between(one, other)))
 
 
 def push_at_home(series: ResolvedSeries) -> Floats | None:

@@ -11,11 +11,13 @@ from typing import Any
 import msgspec
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 import analysis
 from acquisition.recording.model import Recording
 from acquisition.rig import RigDescription
 from analysis.rig_check import check_rig, self_test_finding
+from analysis.target import Target
 from analysis.trial import QualityFinding, Severity
 from firmware_protocol.messages import (
     NO_STREAM,
@@ -92,6 +94,43 @@ def test_a_turned_sign_is_found(told: Maker) -> None:
 
     assert found.severity is Severity.WARNING
     assert "sign" in found.value
+
+
+def turned_inward(recording: Recording, degrees: float) -> Recording:
+    """Let the cell be turned about the arm, so that pushes read further inward; weight stays."""
+    turn = Rotation.from_euler("y", -degrees, degrees=True).as_matrix()
+    rows = turn @ np.array(recording.rig.cell.to_humerus)
+    return replace(recording, rig=with_cell(recording.rig, to_humerus=tuple(map(tuple, rows))))
+
+
+@pytest.mark.parametrize(("inward_deg", "azimuth_deg"), [(27.0, 30.0), (27.0, 0.0), (33.0, 2.0)])
+def test_a_push_straight_back_does_not_prove_the_side(
+    told: Maker, inward_deg: float, azimuth_deg: float
+) -> None:
+    """Whether the side is right or wrong it reads nearly the same, and must not pass."""
+    recording = turned_inward(short(told(seed=7).recording), inward_deg)
+
+    for side in ("right", "left"):
+        rig = msgspec.structs.replace(
+            recording.rig, rig=msgspec.structs.replace(recording.rig.rig, side=side)
+        )
+        findings = check_rig(replace(recording, rig=rig), Target(glide_azimuth_deg=azimuth_deg))
+        found = next(one for one in findings if one.key == "sign_and_side")
+
+        assert found.severity is Severity.WARNING
+        assert "mirrored" in found.value
+
+
+@pytest.mark.parametrize("azimuth_deg", [0.0, 5.0, 15.0, 90.0])
+def test_a_push_outward_proves_the_side_whatever_the_target(
+    told: Maker, azimuth_deg: float
+) -> None:
+    recording = short(told(seed=7).recording)
+
+    findings = check_rig(recording, Target(glide_azimuth_deg=azimuth_deg))
+
+    found = next(one for one in findings if one.key == "sign_and_side")
+    assert found.severity is Severity.FINE
 
 
 def test_without_a_push_it_says_what_to_do(told: Maker) -> None:
