@@ -185,9 +185,10 @@ def sample_times_us(
         sample_count: Samples of each, at least one.
     """
     counts = np.asarray(sample_count, dtype=np.int64)
-    within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
-    spans = np.repeat(np.asarray(span_us, dtype=np.int64), counts)
-    steps = np.repeat(np.maximum(counts - 1, 1), counts)
-    times: NDArray[np.int64] = np.repeat(np.asarray(first_us, dtype=np.int64), counts)
-    times += spans * within // steps
+    # In place: an hour's arrays are slow to come by.
+    times = np.arange(counts.sum())
+    times -= np.repeat(np.cumsum(counts) - counts, counts)
+    times *= np.repeat(np.asarray(span_us, dtype=np.int64), counts)
+    times //= np.repeat(np.maximum(counts - 1, 1), counts)
+    times += np.repeat(np.asarray(first_us, dtype=np.int64), counts)
     return times

@@ -196,11 +196,12 @@ def _whole_part(
 def _stream_data(wire: WireStream) -> StreamData:
     blocks = wire.blocks
     sizes = blocks["sample_count"].astype(np.int64)
-    within = np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+    number = np.repeat(blocks["sample_number"] - (np.cumsum(sizes) - sizes), sizes)
+    number += np.arange(len(number))
     times = sample_times_us(blocks["device_time_us"], blocks["span_us"].astype(np.int64), sizes)
     data = StreamData(
         spec=wire.spec,
-        sample_number=np.repeat(blocks["sample_number"], sizes) + within,
+        sample_number=number,
         device_time_us=times,
         counts=wire.counts.astype(np.int32),
         segment=np.repeat(blocks["segment"].astype(np.int64), sizes),
