@@ -127,7 +127,9 @@ def said(outcome: RecordOutcome) -> str:
     if outcome.breaks:
         parts.append(f"the line was away {_times(outcome.breaks)}")
     nothing = "nothing else lost" if outcome.breaks else "nothing lost"
-    parts.append(f"{lost} samples lost" if lost else nothing)
+    late = outcome.counts.reordered_samples
+    of_them = f", {late} of them as they came out of order" if late else ""
+    parts.append(f"{lost} samples lost{of_them}" if lost else nothing)
     if outcome.counts.bad_frames:
         parts.append(f"{outcome.counts.bad_frames} damaged frames thrown away")
     if outcome.status != "complete":

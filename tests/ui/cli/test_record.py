@@ -14,15 +14,24 @@ import pytest
 from rich.progress import Progress
 
 from acquisition import virtual_rig
-from acquisition.record import RecordProgress
+from acquisition.record import RecordOutcome, RecordProgress
+from acquisition.recording.model import LinkCounts
 from acquisition.recording.reader import read_recording
 from acquisition.session import SessionThread
 from analysis.target import Target
 from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE, INTERRUPTED
-from ui.cli.record import progress_line
+from ui.cli.record import progress_line, said
 
 Perpend = Callable[..., Any]
 EXPERT = "virtual:?trainee=E01&seed=1&speed=max"
+
+
+def test_what_came_out_of_order_is_told_apart_from_what_the_line_lost() -> None:
+    counts = LinkCounts(lost_samples=20, reordered_samples=30)
+
+    told = said(RecordOutcome(Path("a.h5"), "complete", counts, 9.0, interrupted=False))
+
+    assert told == "9.0 s, 50 samples lost, 30 of them as they came out of order"
 
 
 def test_a_name_is_made_of_time_and_code_and_the_file_is_read_back(
