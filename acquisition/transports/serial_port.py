@@ -98,11 +98,15 @@ class SerialPort:
     def read(self) -> bytes:
         """Return what has come; waits for one byte at most (a fixed size would wait to fill).
 
+        What came with that byte is taken along: to take bytes costs little, to begin with
+        them much.
+
         Raises:
             TransportLost: The port is gone.
         """
         with self._losses() as port:
-            return bytes(port.read(port.in_waiting or 1))
+            first = bytes(port.read(1))
+            return first and first + port.read(port.in_waiting)
 
     def write(self, data: bytes) -> None:
         """Send *data*.

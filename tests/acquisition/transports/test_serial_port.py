@@ -69,6 +69,30 @@ def test_what_has_come_is_read_at_once(terminal: tuple[int, str], port: SerialPo
     assert len(pieces) < 60
 
 
+class Burst:
+    """A port at which a block comes while somebody waits for its first byte."""
+
+    def __init__(self, block: bytes) -> None:
+        self.waiting = block
+        self.in_waiting = 0
+
+    def read(self, size: int) -> bytes:
+        taken, self.waiting = self.waiting[:size], self.waiting[size:]
+        self.in_waiting = len(self.waiting)
+        return taken
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+def test_what_came_with_the_first_byte_comes_with_it(port: SerialPort) -> None:
+    """Not one byte, and the rest in a read of its own: each read costs the session a step."""
+    port.close()
+    port._port = Burst(b"x" * 163)  # type: ignore[assignment] # a port that never is early
+
+    assert [port.read(), port.read()] == [b"x" * 163, b""]
+
+
 def test_nothing_to_read_is_no_bytes(port: SerialPort) -> None:
     assert port.read() == b""
 
