@@ -72,22 +72,28 @@ def intervals_of(view: PhaseView, values: Mapping[str, MeasureValue]) -> Interva
         values: Its measures.
     """
     found = Intervals()
+    drift: Floats | None = None
+    # Mostly all rest on the same samples: then they are looked at together, which costs less.
+    alike: dict[bytes, tuple[Floats | None, dict[str, Floats]]] = {}
     for use in (_known, _held, _directed):
         keys = [key for key, one in CHIEF.items() if one.use is use and values.get(key) is not None]
-        drift = use is _directed and values.get(DRIFT) is not None
-        if not keys and not drift:
+        with_drift = use is _directed and values.get(DRIFT) is not None
+        if not keys and not with_drift:
             continue
         chosen = use(view)
         if why := too_few_to_tell(int(np.count_nonzero(chosen)), view.series.fs_hz):
-            found.reasons.update(dict.fromkeys([*keys, *([DRIFT] if drift else [])], why))
+            found.reasons.update(dict.fromkeys([*keys, *([DRIFT] if with_drift else [])], why))
             continue
         way = _elevation(view, chosen)
-        if keys:
-            cells = [np.atleast_2d(cell_means(CHIEF[key].rows(view)).T) for key in keys]
-            reach = reach_of_means(np.concatenate(cells), way)
-            _add(found, dict(zip(keys, map(len, cells), strict=True)), reach, values)
-        if drift and way is not None:
-            _add_drift(found, view, way, float(values[DRIFT] or 0.0))
+        drift = way if with_drift else None
+        _, cells = alike.setdefault(b"" if way is None else way.tobytes(), (way, {}))
+        cells |= {key: np.atleast_2d(cell_means(CHIEF[key].rows(view)).T) for key in keys}
+    for way, cells in alike.values():
+        if cells:
+            reach = reach_of_means(np.concatenate(list(cells.values())), way)
+            _add(found, {key: len(one) for key, one in cells.items()}, reach, values)
+    if drift is not None:
+        _add_drift(found, view, drift, float(values[DRIFT] or 0.0))
     return found
 
 
