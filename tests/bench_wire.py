@@ -45,6 +45,8 @@ READS = {
     65_536: "the same at a TCP port, or a raw log played back",
 }
 """Bytes in a read, and when."""
+LIVE_BYTES = 351
+"""Up to here the recorder's clock goes as the rig's, and it flushes four times a second."""
 ROUNDS = 9
 RIG = default_rig("right", 6)
 
@@ -85,10 +87,25 @@ def arrays(reads: list[bytes], identity: Identity) -> int:
     return samples
 
 
+class PacedTransport(ScriptedTransport):
+    """Lets time go by while it is read from, as much as the rig needs to say it."""
+
+    def __init__(self, identity: Identity, reads: list[bytes], *, clock: ManualClock) -> None:
+        super().__init__(identity, reads, clock=clock)
+        self._manual_clock = clock
+        self._read_s = SECONDS / len(reads)
+
+    def read(self) -> bytes:
+        """Return the next read."""
+        self._manual_clock.advance(self._read_s)
+        return super().read()
+
+
 def recorded(reads: list[bytes], identity: Identity, folder: Path) -> None:
     """Record to a file."""
     clock = ManualClock()
-    source = ScriptedTransport(identity, reads, clock=clock)
+    kind = PacedTransport if len(reads[0]) <= LIVE_BYTES else ScriptedTransport
+    source = kind(identity, reads, clock=clock)
     outcome = record_trial(source, folder / "bench.h5", rig=RIG, clock=clock)
     outcome.path.unlink()
 
