@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.directions import unit_vectors
 from analysis.measure_settings import MeasureSettings
+from analysis.row_uncertainty import force_u
 from analysis.series import ResolvedSeries
 from analysis.target import Target
 from analysis.trial import PhaseName, RepetitionSpans, Span, Trial
@@ -42,8 +43,10 @@ class ArcProfile:
         superior_angle_deg: Of the mean direction, + upward.
         off_axis_deg: Angle between the mean direction and the target.
         speed_deg_s: Mean speed of the elevation, ≥ 0.
-        azimuth_u_deg: Standard uncertainty of the azimuth: its systematic parts are the same
-            in every sample, so it does not shrink with their number.
+        magnitude_u_n: Standard uncertainty of the magnitude: its systematic parts are the same in
+            every sample, so it does not shrink with their number.
+        glide_u_n: Likewise of the component along the target.
+        azimuth_u_deg: Likewise of the azimuth.
         superior_angle_u_deg: Likewise.
         off_axis_u_deg: Likewise, across the target.
     """
@@ -58,6 +61,8 @@ class ArcProfile:
     superior_angle_deg: Floats
     off_axis_deg: Floats
     speed_deg_s: Floats
+    magnitude_u_n: Floats
+    glide_u_n: Floats
     azimuth_u_deg: Floats
     superior_angle_u_deg: Floats
     off_axis_u_deg: Floats
@@ -133,6 +138,7 @@ def _arc(series: ResolvedSeries, span: Span, target: Target, width_deg: float) -
     azimuth_deg = np.rad2deg(np.arctan2(out, back))
     wanted_deg = np.rad2deg(np.arctan2(toward[..., 2], -toward[..., 0]))
     speed = np.abs(series.elevation_speed_rad_s[part])
+    u, unknown = force_u(series, part, target), np.full(len(bins.middle_deg), np.nan)
     return ArcProfile(
         elevation_deg=bins.middle_deg,
         held=bins.count(held),
@@ -144,6 +150,8 @@ def _arc(series: ResolvedSeries, span: Span, target: Target, width_deg: float) -
         superior_angle_deg=np.rad2deg(np.arctan2(up, np.hypot(back, out))),
         off_axis_deg=np.rad2deg(angle_between(push, toward)),
         speed_deg_s=np.rad2deg(bins.mean(speed, np.isfinite(speed))),
+        magnitude_u_n=bins.rms(u.magnitude_n, held) if u else unknown,
+        glide_u_n=bins.rms(u.glide_n, held) if u else unknown,
         azimuth_u_deg=bins.rms_deg(series.azimuth_u_rad[part], directed),
         superior_angle_u_deg=bins.rms_deg(series.superior_angle_u_rad[part], directed),
         off_axis_u_deg=bins.rms_deg(series.off_axis_u_rad[part], directed),
@@ -178,6 +186,10 @@ class _Bins:
         np.divide(total, count, out=mean, where=count > 0)
         return mean
 
+    def rms(self, values: Floats, use: Flags) -> Floats:
+        """Return the root mean square of *values* (n,) in each bin."""
+        return np.sqrt(self.mean(values**2, use))
+
     def rms_deg(self, values_rad: Floats, use: Flags) -> Floats:
         """Return the root mean square of angles (n,) in each bin, in degrees."""
-        return np.asarray(np.rad2deg(np.sqrt(self.mean(values_rad**2, use))))
+        return np.asarray(np.rad2deg(self.rms(values_rad, use)))

@@ -190,6 +190,8 @@ def _same_places(found: Unresolved) -> dict[str, Floats | Flags]:
         "missing": found.missing,
         "saturated": found.saturated,
         "contact": found.contact,
+        "heading_age_s": found.heading_age_s,
+        "humerus_to_base": found.humerus_to_base,
     }
 
 
@@ -239,6 +241,9 @@ def _resolve(
         directed=found.contact & certain & all_finite(force),
         contact_point_m=_contact_in_base(found, rotation, geometry),
         target_direction=moving,
+        heading_age_s=found.heading_age_s,
+        humerus_to_base=None if sources.cell_covariance_n2 is None else found.humerus_to_base,
+        sources=sources,
     )
 
 

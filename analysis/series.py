@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.uncertainty import UncertaintySources
 from analysis.vectors import lengths
 
 Floats = NDArray[np.float64]
@@ -66,6 +67,11 @@ class ResolvedSeries:
         unsettled: Shape (n,), the base may have moved between the rests at home on either side,
             so that where the arm pointed in it is not known well enough for a direction; None if
             it stood still throughout.
+        heading_age_s: Shape (n,), time from the rest at home that fixes the heading, infinite where
+            none does; None if that is not known.
+        humerus_to_base: Shape (n, 4), poses as quaternions, scalar last; kept where the uncertainty
+            of the force turns with the arm, else None.
+        sources: What the uncertainties come from, None if that is not known.
     """
 
     fs_hz: float
@@ -91,6 +97,9 @@ class ResolvedSeries:
     stabiliser_on: Flags | None = None
     smoothing: Smoothing | None = None
     unsettled: Flags | None = None
+    heading_age_s: Floats | None = None
+    humerus_to_base: Floats | None = None
+    sources: UncertaintySources | None = None
 
     def __len__(self) -> int:
         return len(self.time_s)

@@ -1,4 +1,4 @@
-"""Standard uncertainty of a direction, to first order, from what is known now.
+"""Standard uncertainty of direction, force and pose, to first order, from what is known now.
 
 For the hand's push F, a unit tangent ê at its direction and W the shell's weight:
 
@@ -32,6 +32,7 @@ from analysis.vectors import cross, dot, lengths
 
 Floats = NDArray[np.float64]
 
+UPWARD = np.array([0.0, 1.0, 0.0])
 ON_TARGET_RAD = 1e-6
 """So near to the target there is no direction away from it."""
 
@@ -85,6 +86,34 @@ class DirectionUncertainty:
     superior_angle_rad: Floats
     off_axis_rad: Floats
     worst_rad: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class ForceUncertainty:
+    """Standard uncertainties of one sample's force; shapes (n,), newtons.
+
+    Attributes:
+        magnitude_n: Of its magnitude.
+        glide_n: Of its component along the target.
+        superior_n: Of its upward component.
+    """
+
+    magnitude_n: Floats
+    glide_n: Floats
+    superior_n: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class PoseUncertainty:
+    """Standard uncertainties of one sample's pose; shapes (n,), radians.
+
+    Attributes:
+        elevation_rad: Of the elevation; near 0, which no angle passes, it is too large.
+        plane_rad: Of the plane of elevation; grows without limit toward hanging and upright.
+    """
+
+    elevation_rad: Floats
+    plane_rad: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,12 +221,70 @@ def direction_uncertainty(
         )
 
 
+def force_uncertainty(
+    force_n: Floats,
+    target: Floats,
+    heading_age_s: Floats,
+    sources: UncertaintySources,
+    humerus_to_base: Turns | None = None,
+) -> ForceUncertainty:
+    """Return the uncertainty of magnitude, glide and superior force; arguments likewise.
+
+    The magnitude does not change with the pose; a component does by what the turn moves of it.
+    """
+    size = lengths(force_n)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        unit = (force_n.T / size).T
+    push = _Push.of(force_n, size, heading_age_s, sources, humerus_to_base)
+    return ForceUncertainty(
+        magnitude_n=push.along(unit),
+        glide_n=push.along(np.broadcast_to(target, force_n.shape)),
+        superior_n=push.along(np.broadcast_to(UPWARD, force_n.shape)),
+    )
+
+
+def pose_uncertainty(
+    elevation_rad: Floats, plane_rad: Floats, heading_age_s: Floats, sources: UncertaintySources
+) -> PoseUncertainty:
+    """Return the uncertainty of elevation and plane of elevation.
+
+    A small rotation about an axis moves the shaft d by axis × d. What of it raises is along the
+    normal of the plane that the arm moves in: inclination alone on a level base. The plane turns
+    with the heading one to one, and with the inclination by the cotangent of the elevation.
+
+    Args:
+        elevation_rad: Shape (n,).
+        plane_rad: Shape (n,), NaN where there is none: there the base counts as level.
+        heading_age_s: Shape (n,), time from the nearest rest at home; infinite if there is none.
+        sources: The inputs.
+    """
+    heading2 = sources.heading_rad**2 + (sources.heading_drift_rad_s * heading_age_s) ** 2
+    inclination2, up = sources.inclination_rad**2, sources.up
+    normal_up = np.nan_to_num(up[0] * np.cos(plane_rad) - up[2] * np.sin(plane_rad))
+    raised = inclination2 * (1.0 - normal_up**2) + _if_any(heading2, normal_up**2)
+    with np.errstate(divide="ignore", invalid="ignore"):  # hanging, the arm has no plane
+        flat = 1.0 / np.tan(elevation_rad)
+        lever_up = up[1] + flat * (up[0] * np.sin(plane_rad) + up[2] * np.cos(plane_rad))
+        turned = inclination2 * (1.0 + flat**2 - lever_up**2) + _if_any(heading2, lever_up**2)
+        return PoseUncertainty(
+            elevation_rad=np.where(np.isfinite(elevation_rad), np.sqrt(raised), np.nan),
+            plane_rad=np.sqrt(turned),
+        )
+
+
+def _if_any(heading2_rad2: Floats, lever2: Floats) -> Floats:
+    """Return heading² · lever²; an unknown heading leaves alone what does not turn with it."""
+    known = np.where(lever2 > 1e-12, heading2_rad2, 0.0)
+    return np.asarray(known * lever2)
+
+
 @dataclass(frozen=True, slots=True)
 class _Push:
     """A push, with what is the same along all directions.
 
     Attributes:
         sources: The inputs.
+        force_n: Shape (n, 3).
         size2_n2: Shape (n,), squared size.
         heading2_rad2: Shape (n,), squared u of its heading.
         about_vertical_n: Shape (n, 3), what turning about the vertical moves it by.
@@ -208,6 +295,7 @@ class _Push:
     """
 
     sources: UncertaintySources
+    force_n: Floats
     size2_n2: Floats
     heading2_rad2: Floats
     about_vertical_n: Floats
@@ -232,6 +320,7 @@ class _Push:
         share2 = sources.force_share**2
         return cls(
             sources=sources,
+            force_n=force_n,
             size2_n2=size_n**2,
             heading2_rad2=sources.heading_rad**2 + drifted**2,
             about_vertical_n=cross(sources.up, force_n),
@@ -245,6 +334,11 @@ class _Push:
         """Return the standard uncertainty across the push, along unit tangents (n, 3), newtons."""
         return self._along(tangent, self.size2_n2)
 
+    def along(self, direction: Floats) -> Floats:
+        """Return that of the component along unit directions (n, 3), newtons."""
+        across2 = self.size2_n2 - dot(self.force_n, direction) ** 2
+        return self._along(direction, np.maximum(across2, 0.0))
+
     def _along(self, direction: Floats, lever2_n2: Floats) -> Floats:
         """Return the standard uncertainty along unit directions, newtons.
 
@@ -257,7 +351,7 @@ class _Push:
         turning = sources.inclination_rad**2 * (lever2_n2 - about_vertical2)
         # An unknown heading leaves alone what does not turn with it.
         turns = about_vertical2 > 1e-12 * self.size2_n2
-        turning += np.where(turns, self.heading2_rad2 * about_vertical2, 0.0)
+        turning += np.where(turns, self.heading2_rad2, 0.0) * about_vertical2
         mass2 = (sources.mass_kg * STANDARD_GRAVITY_M_S2 * dot(direction, sources.up)) ** 2
         measured2 = self.measured2_n2 - dot(self.measured_n, direction) ** 2
         mounted = sources.mounting_rad**2 * measured2

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.row_uncertainty import pose_u
 from analysis.series import ResolvedSeries
 
 Floats = NDArray[np.float64]
@@ -58,6 +59,14 @@ def _degrees(name: str) -> Callable[[ResolvedSeries], Floats]:
     return values
 
 
+def _pose_u(name: str) -> Callable[[ResolvedSeries], Floats | None]:
+    def values(series: ResolvedSeries) -> Floats | None:
+        u = pose_u(series, slice(None))
+        return None if u is None else np.rad2deg(getattr(u, name))
+
+    return values
+
+
 def _contact_mm(axis: int) -> Callable[[ResolvedSeries], Floats | None]:
     def values(series: ResolvedSeries) -> Floats | None:
         point = series.contact_point_m
@@ -86,6 +95,10 @@ CHANNELS: tuple[Channel, ...] = (
             _directed("superior_angle_u_rad")),
     Channel("elevation_deg", "deg", "Elevation of the arm: 0 hanging", _degrees("elevation_rad")),
     Channel("plane_deg", "deg", "Plane of elevation: 0 frontal, + forward", _degrees("plane_rad")),
+    Channel("elevation_u_deg", "deg", "Standard uncertainty of the elevation",
+            _pose_u("elevation_rad")),
+    Channel("plane_u_deg", "deg", "Standard uncertainty of the plane of elevation",
+            _pose_u("plane_rad")),
     Channel("elevation_speed_deg_s", "deg/s", "Speed of the elevation: + raising",
             _degrees("elevation_speed_rad_s")),
     Channel("contact_x_mm", "mm", "Contact point from the head's centre, forward", _contact_mm(0)),

@@ -79,6 +79,9 @@ PHASE_MEASURES: tuple[Measure[PhaseView], ...] = tuple(
         ("gated_percent", "too light for a direction", "%", 0, hold.gated),
         ("missing_percent", "missing", "%", 1, hold.missing),
         ("saturated_percent", "saturated", "%", 1, hold.saturated),
+        ("force_u_N", "u(force)", "N", 2, force.force_u),
+        ("glide_u_N", "u(glide)", "N", 2, force.glide_u),
+        ("superior_force_u_N", "u(superior force)", "N", 2, force.superior_force_u),
         ("azimuth_u_deg", "u(azimuth)", "°", 1, direction.azimuth_u),
         ("superior_angle_u_deg", "u(superior angle)", "°", 1, direction.superior_angle_u),
         ("off_axis_u_deg", "u(off-axis)", "°", 1, direction.off_axis_u),
@@ -111,6 +114,7 @@ REPETITION_MEASURES: tuple[Measure[RepetitionView], ...] = tuple(
         ("end_s", "end", "s", 2, timing.end),
         ("complete", "complete", "", 0, timing.complete),
         ("elevation_top_deg", "highest elevation", "°", 0, timing.elevation_top),
+        ("elevation_top_u_deg", "u(highest elevation)", "°", 1, timing.elevation_top_u),
         ("raise_duration_s", "raise", "s", 1, timing.raise_duration),
         ("lower_duration_s", "lower", "s", 1, timing.lower_duration),
         ("elevation_speed_mean_deg_s", "mean speed", "°/s", 0, timing.elevation_speed_mean),
@@ -120,6 +124,13 @@ REPETITION_MEASURES: tuple[Measure[RepetitionView], ...] = tuple(
         ("time_to_hold_s", "time to hold", "s", 2, timing.time_to_hold),
         ("released_before_down", "released early", "", 0, timing.released_before_down),
         ("release_elevation_deg", "elevation at release", "°", 0, timing.release_elevation),
+        (
+            "release_elevation_u_deg",
+            "u(elevation at release)",
+            "°",
+            1,
+            timing.release_elevation_u,
+        ),
     )
 )
 """Once for each repetition."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis import row_uncertainty
 from analysis.filters import LowPass, smooth_runs
 from analysis.measure_settings import MeasureSettings
 from analysis.measures.phase_view import Withheld
@@ -17,6 +18,10 @@ from analysis.target import Target
 from analysis.trial import RepetitionSpans, Span
 
 Floats = NDArray[np.float64]
+
+SLOPE_S = 0.02
+"""The slope of the force at the release is looked at over so much to either side: about as fast as
+a low-pass at 10 Hz lets it change. Ours."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +67,13 @@ def elevation_top(view: RepetitionView) -> float:
     """Return the highest elevation."""
     _require_top(view)
     return float(np.rad2deg(np.nanmax(view.series.elevation_rad[view.spans.top.slice])))
+
+
+def elevation_top_u(view: RepetitionView) -> float:
+    """Return the standard uncertainty of the highest elevation."""
+    _require_top(view)
+    at = int(np.nanargmax(view.series.elevation_rad[view.spans.top.slice]))
+    return _elevation_u_deg(view, view.spans.top.start + at)
 
 
 def raise_duration(view: RepetitionView) -> float:
@@ -134,11 +146,42 @@ def released_before_down(view: RepetitionView) -> bool:
 
 def release_elevation(view: RepetitionView) -> float:
     """Return the elevation at which the hand let go for the last time."""
+    return _elevation_at_release(view, _release(view))
+
+
+def release_elevation_u(view: RepetitionView) -> float:
+    """Return the standard uncertainty of the elevation at release.
+
+    Of the elevation itself, and of the moment: a force that is uncertain by u passes the threshold
+    u / |slope| earlier or later, while the arm moves on.
+    """
+    let_go = _release(view)
+    _elevation_at_release(view, let_go)  # or withheld
+    u = row_uncertainty.force_u(view.series, np.array([let_go - 1]), view.target)
+    elevation_u_deg = _elevation_u_deg(view, let_go)
+    reach = max(1, round(SLOPE_S * view.series.fs_hz))
+    around = view.series.magnitude_n[max(0, let_go - reach) : let_go + reach + 1]
+    slope_n_s = abs(float(around[-1] - around[0])) * view.series.fs_hz / max(1, len(around) - 1)
+    if u is None or not slope_n_s > 0.0:  # NaN too
+        raise Withheld("how the force fell at the release is not known")
+    speed_deg_s = abs(float(np.rad2deg(view.series.elevation_speed_rad_s[let_go])))
+    return float(np.hypot(elevation_u_deg, speed_deg_s * u.magnitude_n[0] / slope_n_s))
+
+
+def _release(view: RepetitionView) -> int:
+    """Return the first sample without the hand."""
     _require_complete(view)
     let_go = _holds(view)[-1].stop
     if let_go == len(view.series) or view.series.contact[let_go]:
         raise Withheld("the hand did not let go behind this repetition")
-    return _elevation_at_release(view, let_go)
+    return let_go
+
+
+def _elevation_u_deg(view: RepetitionView, at: int) -> float:
+    u = row_uncertainty.pose_u(view.series, np.array([at]))
+    if u is None:
+        raise Withheld("what the elevation is uncertain by is not known")
+    return float(np.rad2deg(u.elevation_rad[0]))
 
 
 def _elevation_at_release(view: RepetitionView, let_go: int) -> float:

@@ -60,7 +60,10 @@ QUANTITIES: tuple[Quantity, ...] = tuple(
             "further upward", "further down", lambda arc, _: arc.superior_angle_deg,
             lambda arc: arc.superior_angle_u_deg,
         ),
-        ("force_N", "force", "N", 1, "harder", "lighter", lambda arc, _: arc.magnitude_n),
+        (
+            "force_N", "force", "N", 1, "harder", "lighter", lambda arc, _: arc.magnitude_n,
+            lambda arc: arc.magnitude_u_n,
+        ),
         (
             "elevation_speed_deg_s", "elevation speed", "°/s", 1,
             "faster", "slower", lambda arc, _: arc.speed_deg_s,

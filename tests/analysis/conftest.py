@@ -18,6 +18,7 @@ from acquisition.virtual_rig import VirtualRig, default_rig, trainee
 from analysis.resolve import push_angles
 from analysis.series import ResolvedSeries
 from analysis.target import Target
+from analysis.uncertainty import Shown, sources_of
 from firmware_protocol.messages import IMU_STREAM, Identity
 
 CLOCK_OFFSET_US = 5_000_000
@@ -177,6 +178,8 @@ def series_of(
         saturated=nothing,
         contact=on,
         directed=on,
+        heading_age_s=np.zeros(count),
+        sources=sources_of(default_rig(), Shown(noise_n=0.03), heading_drift_rad_s=0.0),
     )
 
 

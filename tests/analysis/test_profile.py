@@ -137,6 +137,20 @@ def test_the_uncertainty_of_a_bin_does_not_shrink_with_its_samples(
     assert found.off_axis_u_deg[2:28] == pytest.approx(0.7)
 
 
+def test_force_and_glide_have_their_uncertainty_along_the_arc(
+    series: Maker, elevation: Floats
+) -> None:
+    """0.2 N by calibration, 0.03 N of noise, what the pose adds; none without its sources."""
+    found = profile(series(elevation)).raising
+    unknown = profile(replace(series(elevation), sources=None)).raising
+
+    assert found.magnitude_u_n[2:28] == pytest.approx(np.hypot(0.2, 0.03), abs=0.03)
+    assert (found.glide_u_n[2:28] >= found.magnitude_u_n[2:28] - 1e-9).all()
+    assert np.isnan(found.magnitude_u_n[found.held == 0]).all()
+    assert np.isnan(unknown.magnitude_u_n).all()
+    assert np.isfinite(unknown.magnitude_n[2:28]).all()
+
+
 def test_a_way_that_is_not_in_the_recording_has_an_empty_profile(
     series: Maker, elevation: Floats
 ) -> None:

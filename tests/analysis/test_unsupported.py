@@ -36,7 +36,7 @@ DIRECTION = {
 HELD = {
     "force_mean_N", "force_sd_N", "force_cv_percent", "force_detrended_sd_N",
     "force_tremor_rms_N", "glide_mean_N", "superior_force_mean_N", "superior_force_p95_N",
-    "gated_percent",
+    "gated_percent", "force_u_N", "glide_u_N", "superior_force_u_N",
 }  # fmt: skip
 KNOWN = {"force_in_band_percent", "on_target_percent", "hold_coverage_percent"}
 SIX_AXES = {"contact_shift_mm"}
@@ -44,6 +44,7 @@ SECOND_CELL = {
     "stabiliser_present", "stabiliser_force_mean_N", "stabiliser_coverage_percent"
 }  # fmt: skip
 SHARES = {"valid_percent", "missing_percent", "saturated_percent"}
+RELEASE = {"released_before_down", "release_elevation_deg", "release_elevation_u_deg"}
 WHOLE = {measure.key for measure in REPETITION_MEASURES}
 
 
@@ -143,7 +144,7 @@ def test_lost_force_leaves_the_movement_of_the_arm(full: Any) -> None:
     assert measured.values["missing_percent"] == 100.0
     assert measured.intervals == {}
     gone = missing(found.measured)
-    assert gone == {"time_to_hold_s", "released_before_down", "release_elevation_deg"}
+    assert gone == RELEASE | {"time_to_hold_s"}
 
 
 def test_without_a_heading_there_is_no_azimuth(full: Any) -> None:
@@ -186,7 +187,7 @@ def test_an_unfinished_repetition_has_no_durations(full: Any, at_end: bool) -> N
     gone = missing(found.measured)
     assert gone >= {
         "raise_duration_s", "lower_duration_s", "smoothness_sparc", "smoothness_ldlj", "end_s",
-        "released_before_down", "release_elevation_deg",
+        *RELEASE,
     }  # fmt: skip
     assert "unfinished" in found.measured.reasons["raise_duration_s"]
     assert found.measured.values["complete"] is False
@@ -227,7 +228,5 @@ def test_a_hand_that_stayed_away_has_nothing_but_its_absence(told: Maker) -> Non
     assert measured.values["on_target_percent"] == 0.0
     assert "hand was" in measured.reasons["force_mean_N"]
     assert "hand was" in measured.reasons["azimuth_mean_deg"]
-    assert {"time_to_hold_s", "released_before_down", "release_elevation_deg"} == missing(
-        found.measured
-    )
+    assert missing(found.measured) == RELEASE | {"time_to_hold_s"}
     assert missing(found.measured) <= WHOLE

@@ -232,10 +232,11 @@ def _contact(trial: Trial) -> str:
 
 def _uncertainty(trial: Trial) -> str:
     return (
-        "Standard uncertainties of angles were propagated to first order {uncertainty} from the "
-        "calibration, the noise seen at rest, the zero, the orientation with the age of its "
-        "heading (growing by "
-        f"{_of(trial, 'heading_drift_deg_s')}°/s), and the mounting of the sensors."
+        "Standard uncertainties of angles and forces were propagated to first order {uncertainty} "
+        "from the calibration, the noise seen at rest, the zero and how far the rests at home "
+        "showed it moved, the orientation with what those rests showed of its inclination and the "
+        f"age of its heading (growing by {_of(trial, 'heading_drift_deg_s')}°/s), the mass of the "
+        "shell and the mounting of the sensors."
     )
 
 

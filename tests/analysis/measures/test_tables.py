@@ -29,15 +29,17 @@ PHASE_KEYS = [
     "superior_drift_deg", "off_axis_mean_deg", "off_axis_rms_deg", "off_axis_p95_deg",
     "direction_dispersion_deg", "direction_kappa", "direction_cone95_deg", "on_target_percent",
     "hold_coverage_percent", "valid_percent", "gated_percent", "missing_percent",
-    "saturated_percent", "azimuth_u_deg", "superior_angle_u_deg", "off_axis_u_deg",
+    "saturated_percent", "force_u_N", "glide_u_N", "superior_force_u_N", "azimuth_u_deg",
+    "superior_angle_u_deg", "off_axis_u_deg",
     "contact_shift_mm", "stabiliser_present", "stabiliser_force_mean_N",
     "stabiliser_coverage_percent",
 ]  # fmt: skip
 REPETITION_KEYS = [
-    "side", "start_s", "top_s", "end_s", "complete", "elevation_top_deg", "raise_duration_s",
+    "side", "start_s", "top_s", "end_s", "complete", "elevation_top_deg", "elevation_top_u_deg",
+    "raise_duration_s",
     "lower_duration_s", "elevation_speed_mean_deg_s", "elevation_speed_peak_deg_s",
     "smoothness_sparc", "smoothness_ldlj", "time_to_hold_s", "released_before_down",
-    "release_elevation_deg",
+    "release_elevation_deg", "release_elevation_u_deg",
 ]  # fmt: skip
 UNITS = {"_N": "N", "_percent": "%", "_deg_s": "°/s", "_per_10deg": "°/10°", "_deg": "°"}
 UNITS |= {"_mm": "mm", "_s": "s"}

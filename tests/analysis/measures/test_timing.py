@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy import stats
 
 from analysis.measure_settings import MeasureSettings
 from analysis.target import Target
@@ -126,6 +127,25 @@ def test_a_release_on_the_way_down_is_early_above_five_degrees(
 
     assert made.whole("released_before_down") is early
     assert made.whole("release_elevation_deg") == pytest.approx(at_deg, abs=0.3)
+
+
+def test_how_sure_the_elevation_at_release_is(make: Maker, elevation: Floats) -> None:
+    """Against drawing the two inputs: a zero that is off, and an inclination that is."""
+    count, lower = len(elevation), int(np.argmax(elevation)) + 400
+    letting_go = np.clip(1.0 - (np.arange(count) - lower) / 200.0, 0.0, 1.0)
+    draws = stats.norm.ppf((np.arange(100) + 0.5) / 100)
+    other = np.random.default_rng(1).permutation(draws)
+
+    made = make(along(40.0 * letting_go))
+    u_deg = made.whole_number("release_elevation_u_deg")
+
+    force_u, tilt_u = made.number("force_u_N"), made.whole_number("elevation_top_u_deg")
+    seen = [
+        make(along(40.0 * letting_go + off)).whole_number("release_elevation_deg") + tilt
+        for off, tilt in zip(force_u * draws, tilt_u * other, strict=True)
+    ]
+    assert u_deg == pytest.approx(np.std(seen), rel=0.1)
+    assert u_deg > 1.05 * tilt_u
 
 
 def test_a_release_at_home_is_not_early(make: Maker, elevation: Floats) -> None:

@@ -22,13 +22,13 @@ PHASE_KEYS = {
     "off_axis_mean_deg", "off_axis_rms_deg", "off_axis_p95_deg", "direction_dispersion_deg",
     "direction_kappa", "on_target_percent", "hold_coverage_percent", "valid_percent",
     "missing_percent", "saturated_percent", "azimuth_u_deg", "superior_angle_u_deg",
-    "off_axis_u_deg", "contact_shift_mm",
+    "off_axis_u_deg", "force_u_N", "glide_u_N", "superior_force_u_N", "contact_shift_mm",
 }  # fmt: skip
 REPETITION_KEYS = {
     "side", "start_s", "top_s", "end_s", "complete", "elevation_top_deg", "raise_duration_s",
     "lower_duration_s", "elevation_speed_mean_deg_s", "elevation_speed_peak_deg_s",
     "smoothness_sparc", "smoothness_ldlj", "time_to_hold_s", "released_before_down",
-    "release_elevation_deg",
+    "release_elevation_deg", "elevation_top_u_deg", "release_elevation_u_deg",
 }  # fmt: skip
 
 
