@@ -22,14 +22,25 @@ from analysis.trial import Measured, PhaseName, Repetition
 Maker = Callable[..., Any]
 BLOCK_US = 100_000
 
+KAPPA_SHARE = 0.1
+"""Of a concentration, that grows without bound where the direction is steady."""
+WIDTH_SHARE = 0.3
+"""Of an interval's width, that its ends may lie apart by besides what its measure may."""
 TOLERANCES = {
-    "direction_kappa": None,  # grows without bound where the direction is steady
     "superior_drift_deg_per_10deg": 0.02,
     "smoothness_sparc": 0.02,
     "smoothness_ldlj": 0.3,
     "contact_shift_mm": 0.5,
 }
-BY_UNIT = {"_percent": 1.5, "_deg_s": 1.0, "_deg": 0.5, "_N": 0.3, "_s": 0.1}
+BY_UNIT = {
+    "_u_deg": 0.05,
+    "_u_N": 0.05,
+    "_percent": 1.5,
+    "_deg_s": 1.0,
+    "_deg": 0.5,
+    "_N": 0.3,
+    "_s": 0.1,
+}
 """How far live may lie from offline: the filter has another shape, the heading is held."""
 
 
@@ -50,7 +61,9 @@ def measured_live(recording: Recording) -> list[Repetition]:
     return [one.repetition for one in finished]
 
 
-def tolerance(key: str) -> float | None:
+def tolerance(key: str, value: float) -> float:
+    if key == "direction_kappa":
+        return KAPPA_SHARE * value
     by_unit = next((size for end, size in BY_UNIT.items() if key.endswith(end)), 0.0)
     return TOLERANCES.get(key, by_unit)
 
@@ -62,11 +75,14 @@ def assert_agree(live: Measured, offline: Measured) -> None:
             continue
         if "changes so slowly" in (live.reasons.get(key, "") or offline.reasons.get(key, "")):
             continue  # an interval at the edge of being told
-        size = tolerance(key)
-        if isinstance(value, float) and size is not None:
-            assert live.values[key] == pytest.approx(value, abs=size), key
-        elif not isinstance(value, float):
+        if isinstance(value, float):
+            assert live.values[key] == pytest.approx(value, abs=tolerance(key, value)), key
+        else:
             assert live.values[key] == value, key
+    for key in live.intervals.keys() & offline.intervals.keys():
+        (low, high), size = offline.intervals[key], tolerance(key, 0.0)
+        size += WIDTH_SHARE * (high - low)
+        assert live.intervals[key] == pytest.approx((low, high), abs=size), key
 
 
 @pytest.mark.parametrize("person", ["T01", "T03"])
@@ -85,6 +101,7 @@ def test_live_measures_are_those_of_the_recording(told: Maker, person: str) -> N
 
     assert len(live) == len(offline) == 2
     for ours, theirs in zip(live, offline, strict=True):
+        assert len(ours.phases[PhaseName.MOVEMENT].intervals) >= 6
         assert ours.number == theirs.number
         assert_agree(ours.measured, theirs.measured)
         for phase in PhaseName:
