@@ -65,13 +65,21 @@ def check_rig(recording: Recording, target: Target | None = None) -> tuple[Quali
     return worst_first((*known, *trial.quality, _sign_and_side(trial.series, target)))
 
 
-def self_test_finding(*, passed: bool, detail: str) -> QualityFinding:
-    """Return the finding of the rig's own test of its bridges, its IMU and its store."""
+def self_test_finding(*, passed: bool | None, detail: str) -> QualityFinding:
+    """Return the finding of the rig's own test of its bridges, its IMU and its store.
+
+    Args:
+        passed: None if the rig did not do it.
+        detail: What the rig said, or why it did not.
+    """
+    if passed is None:
+        advice = "Firmware that tests itself sees a loose cable before it spoils a session."
+        return QualityFinding("self_test", Severity.NOTE, f"not done: {detail}", "passed", advice)
     return QualityFinding(
         "self_test",
         Severity.FINE if passed else Severity.WARNING,
         detail or ("passed" if passed else "failed"),
-        "",
+        "passed",
         "The rig itself has found a fault: look at the cable of what it names.",
     )
 

@@ -93,7 +93,7 @@ def findings_as_they_come(
 
 
 def _self_test(line: HeldPort) -> tuple[QualityFinding, ...]:
-    """Let the rig test itself; nothing of a recording, or where the firmware cannot."""
+    """Let the rig test itself; nothing of a recording."""
     from acquisition.clock import SystemClock
     from acquisition.console import RigConsole
     from acquisition.errors import RigRefuses
@@ -106,8 +106,9 @@ def _self_test(line: HeldPort) -> tuple[QualityFinding, ...]:
     with RigConsole(line, clock=SystemClock()) as console:
         try:
             result = console.self_test()
-        except RigRefuses:
-            return ()
+        except RigRefuses as why:
+            detail = str(why).removeprefix(f"{line.name}: ")
+            return (self_test_finding(passed=None, detail=detail),)
     return (self_test_finding(passed=result.passed, detail=result.detail),)
 
 

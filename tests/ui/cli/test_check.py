@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from acquisition.virtual_rig.device import RigDevice
 from acquisition.virtual_rig.rigs import RIG_FILES
+from firmware_protocol.messages import HostMessage, Outcome, Reply, SelfTest, SelfTestResult
 from ui.cli.main import main
 
 
@@ -127,3 +130,43 @@ def test_a_rig_that_can_be_used_is_said_to_be_fit_and_what_to_mind(
     code, lines = main([*words, str(old)]), capsys.readouterr().out.splitlines()
     assert (code, lines[-1]) == (0, "fit for use, but mind: calibration age")
     assert lines[0] == "warn  calibration age: 2000 days (limit: 365 days)"
+
+
+@pytest.mark.parametrize(
+    ("answer", "code", "line"),
+    [
+        (
+            lambda number: Reply(number, Outcome.UNKNOWN_COMMAND),
+            0,
+            "warn  self test: not done: the rig refuses the command to test itself: its firmware",
+        ),
+        (
+            lambda number: SelfTestResult(number, False, "IMU: no answer"),
+            1,
+            "FAIL  self test: IMU: no answer (limit: passed)",
+        ),
+    ],
+    ids=["cannot", "fails"],
+)
+def test_what_the_rig_s_own_test_says_is_told(
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    fresh: str,
+    answer: Callable[[int], Reply | SelfTestResult],
+    code: int,
+    line: str,
+) -> None:
+    obey = RigDevice._obey_at_rest
+
+    def obey_otherwise(self: RigDevice, message: HostMessage) -> None:
+        if isinstance(message, SelfTest):
+            self._say(answer(message.request_id))
+        else:
+            obey(self, message)
+
+    monkeypatch.setattr(RigDevice, "_obey_at_rest", obey_otherwise)
+
+    ended = main(["check", "--port", "virtual:?speed=max", "--no-prompt", "--rig", fresh])
+
+    assert ended == code
+    assert capsys.readouterr().out.startswith(line)
