@@ -28,7 +28,7 @@ class Levelling:
     Attributes:
         anew: Behind which samples another vertical holds, and that one in B, (3,); in order.
         unsettled: Shape (n,), the arm came to rest elsewhere than at home, hands off, and has not
-            been home since.
+            been home since; or it rests just short of home, hands on or off.
     """
 
     anew: tuple[tuple[int, Floats], ...]
@@ -86,6 +86,9 @@ class RestFollower:
         self._before: list[Floats] = []
         """Likewise in the stay before."""
         self._unsettled = False
+        self._short = False
+        """It came to rest short of home just now, a hand on it or not."""
+        self._counts_as_home = np.deg2rad(settings.repetitions.home_deg)
 
     def feed(self, up: Floats, known: Flags, still: Flags, hand_off: Flags) -> Levelling:
         """Take a block.
@@ -102,7 +105,8 @@ class RestFollower:
         while at < size:
             stop = self._stop(still, at)
             part = slice(at, stop)
-            unsettled[part] = self._unsettled
+            self._short &= bool(still[at])
+            unsettled[part] = self._unsettled or self._short
             self._look_out(up[part], known[part])
             if still[at]:
                 new = self._rest(up[part], hand_off[part])
@@ -155,7 +159,10 @@ class RestFollower:
         if away_rad <= AGREE_RAD:
             self._home_stays += arrived
             self._be_home()
-        elif away_rad > BUMP_RAD and hand_off:
+            return None
+        # So near a repetition ends, whose measures must not be told as if nothing were.
+        self._short = self._came and DOUBT_RAD < away_rad < self._counts_as_home
+        if away_rad > BUMP_RAD and hand_off:
             self.leaned_rad = away_rad if away_rad > DOUBT_RAD else 0.0
             if self._came:
                 return self._elsewhere(vertical)
@@ -183,7 +190,7 @@ class RestFollower:
         return carried(self._first, now, self._described)
 
     def _be_home(self) -> None:
-        self._came = self._unsettled = False
+        self._came = self._unsettled = self._short = False
         self._here, self._before = [], []
         self.leaned_rad = 0.0
 
