@@ -5,17 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis import row_uncertainty
 from analysis.measures.phase_view import PhaseView, Withheld, percent
 from analysis.runs import runs_of
 from analysis.steadiness import coefficient_of_variation_percent, detrended_sd
 from analysis.tremor import SEGMENT_S, band_rms
-from analysis.uncertainty import ForceUncertainty
 
 Floats = NDArray[np.float64]
-
-SOME = 100
-"""So many samples, evenly picked, tell how uncertain the force is: it hardly changes."""
 
 
 def force_mean(view: PhaseView) -> float:
@@ -73,26 +68,17 @@ def glide_mean(view: PhaseView) -> float:
 
 def force_u(view: PhaseView) -> float:
     """Return the standard uncertainty of the mean magnitude."""
-    return _systematic(_uncertainty(view).magnitude_n)
+    return _systematic(view.force_uncertainty.magnitude_n)
 
 
 def glide_u(view: PhaseView) -> float:
     """Return the standard uncertainty of the mean component along the target."""
-    return _systematic(_uncertainty(view).glide_n)
+    return _systematic(view.force_uncertainty.glide_n)
 
 
 def superior_force_u(view: PhaseView) -> float:
     """Return the standard uncertainty of the mean upward component."""
-    return _systematic(_uncertainty(view).superior_n)
-
-
-def _uncertainty(view: PhaseView) -> ForceUncertainty:
-    rows = np.flatnonzero(view.held) + view.slice.start
-    view.when_held(view.series.magnitude_n)  # or withheld
-    found = row_uncertainty.force_u(view.series, rows[:: -(-len(rows) // SOME)], view.target)
-    if found is None:
-        raise Withheld("what the force is uncertain by is not known")
-    return found
+    return _systematic(view.force_uncertainty.superior_n)
 
 
 def _systematic(u_n: Floats) -> float:

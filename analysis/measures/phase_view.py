@@ -10,13 +10,19 @@ from numpy.typing import NDArray
 
 from analysis.directions import FisherStatistics, fisher_of, mean_direction, unit_vectors
 from analysis.measure_settings import MeasureSettings
+from analysis.row_uncertainty import force_u
 from analysis.series import ResolvedSeries
 from analysis.target import Target
 from analysis.trial import PhaseName, RepetitionSpans
+from analysis.uncertainty import ForceUncertainty
 from analysis.vectors import all_finite
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+
+
+SOME = 100
+"""So many samples, evenly picked, tell how uncertain the force is: it hardly changes."""
 
 
 class Withheld(Exception):
@@ -139,6 +145,20 @@ class PhaseView:
     def push_statistics(self) -> FisherStatistics:
         """Fisher's statistics of `directions`; raises `Withheld` likewise."""
         return fisher_of(self.directions)
+
+    @cached_property
+    def force_uncertainty(self) -> ForceUncertainty:
+        """How uncertain the force is in `SOME` samples with the hand on.
+
+        Raises:
+            Withheld: It is not known, or the hand was hardly on.
+        """
+        rows = np.flatnonzero(self.held) + self.slice.start
+        self.when_held(self.series.magnitude_n)  # or withheld
+        found = force_u(self.series, rows[:: -(-len(rows) // SOME)], self.target)
+        if found is None:
+            raise Withheld("what the force is uncertain by is not known")
+        return found
 
     def _enough(self, values: Floats, use: Flags, reason: str) -> Floats:
         if not self._are_enough(use):

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.directions import mean_direction
 from analysis.measures.phase_view import PhaseView, Withheld
-from analysis.robust import Slope, theil_sen
+from analysis.robust import theil_sen
 from analysis.trial import PhaseName
 
 Floats = NDArray[np.float64]
@@ -35,19 +34,10 @@ def superior_force_p95(view: PhaseView) -> float:
 
 def superior_drift_per_10deg(view: PhaseView) -> float:
     """Return the Theil–Sen slope of the superior angle against elevation, per 10°."""
-    return superior_slope(view).slope * 10.0
-
-
-def superior_slope(view: PhaseView) -> Slope:
-    """Return the robust slope of the superior angle against elevation, degrees per degree.
-
-    Raises:
-        Withheld: The push has a direction too seldom, or over too little of the arc.
-    """
     elevation_deg = np.rad2deg(view.when_directed(view.series.elevation_rad))
     superior_deg = np.rad2deg(view.when_directed(view.series.superior_angle_rad))
     _require_range(view, elevation_deg)
-    return theil_sen(elevation_deg, superior_deg, most=view.settings.drift_points)
+    return theil_sen(elevation_deg, superior_deg, most=view.settings.drift_points) * 10.0
 
 
 def superior_drift(view: PhaseView) -> float:
@@ -71,7 +61,7 @@ def _outer_deg(view: PhaseView, *, highest: bool) -> float:
     low, high = float(elevation_deg.min()), float(elevation_deg.max())
     edge = view.settings.drift_outer_share * (high - low)
     outer = elevation_deg >= high - edge if highest else elevation_deg <= low + edge
-    return _superior_deg(mean_direction(view.directions[outer]))
+    return _superior_deg(view.directions[outer].sum(axis=0))
 
 
 def _require_range(view: PhaseView, elevation_deg: Floats) -> None:

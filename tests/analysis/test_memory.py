@@ -96,7 +96,7 @@ def test_the_interval_of_a_slope_holds_it(memory_s: float, there_and_back: bool)
     held, told = [], []
 
     for one in 0.3 * way + cells_of(rows):
-        slope = theil_sen(way, one, most=CELLS).slope
+        slope = theil_sen(way, one, most=CELLS)
         reach = reach_of_slope(way, one, slope)
         held.append(abs(slope - 0.3) <= reach.half_width[0])
         told.append(not reach.too_short[0])

@@ -11,10 +11,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from analysis.measure_settings import MeasureSettings
-from analysis.measures.phase_view import PhaseView
-from analysis.measures.superior import superior_slope
-from analysis.target import Target
 from analysis.trial import PhaseName
 
 Floats = NDArray[np.float64]
@@ -66,19 +62,6 @@ def test_a_jerk_of_the_hand_does_not_bend_the_slope(
 
     found = made.number("superior_drift_deg_per_10deg", PhaseName.RAISE)
     assert found == pytest.approx(0.5, abs=0.15)
-
-
-def test_the_slope_comes_with_its_interval(make: Maker, elevation: Floats, push_at: PushAt) -> None:
-    rng = np.random.default_rng(2)
-    superior = -5.0 + 0.08 * elevation + rng.normal(0.0, 1.0, len(elevation))
-    made = make(push_at(np.full(len(elevation), 30.0), superior))
-
-    slope = superior_slope(
-        PhaseView(made.series, made.repetition.spans, PhaseName.RAISE, Target(), MeasureSettings())
-    )
-
-    assert slope.low < 0.08 < slope.high
-    assert slope.high - slope.low < 0.02
 
 
 def test_the_95th_percentile_is_exceeded_five_percent_of_the_time(
