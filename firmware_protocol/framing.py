@@ -140,7 +140,9 @@ class FrameDecoder:
         if self._skipping:
             _, delimiter, data = data.partition(DELIMITER)
             self._skipping = not delimiter
-        *closed, self._tail = (self._tail + data).split(DELIMITER)
+        closed = data.split(DELIMITER)
+        closed[0] = self._tail + closed[0]
+        self._tail = closed.pop()
         found = open_sealed(closed)
         if len(self._tail) > MAX_FRAME_BYTES:
             # Told once, at once: what is left of it is skipped up to the next delimiter.
