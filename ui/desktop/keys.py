@@ -19,11 +19,13 @@ class Key:
         keys: As Qt writes them; the first is shown.
         words: What it does; empty where the last line of the window is better off without it.
         action: Does it, given the window.
+        shown: How the key is written there, where that is not the first.
     """
 
     keys: tuple[str, ...]
     words: str
     action: Callable[[Any], object]
+    shown: str = ""
 
 
 def _answer(number: int) -> Callable[[Any], object]:
@@ -71,7 +73,7 @@ def action_of(event: QKeyEvent, keys: Sequence[Key] = KEYS) -> Callable[[Any], o
 
 def keys_in_words(keys: Sequence[Key] = KEYS) -> str:
     """Return the last line of a window: the keys and what they do."""
-    return " · ".join(f"{key.keys[0]} {tr(key.words)}" for key in keys if key.words)
+    return " · ".join(f"{key.shown or key.keys[0]} {tr(key.words)}" for key in keys if key.words)
 
 
 def keys_for_the_trainee() -> str:

@@ -6,12 +6,12 @@ import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, Qt
-from PySide6.QtGui import QBrush, QColor, QPen, QPolygonF
+from PySide6.QtGui import QBrush, QColor, QPen, QPolygonF, QResizeEvent
 from PySide6.QtWidgets import QGraphicsEllipseItem, QGraphicsPolygonItem
 
 from analysis.said import said
 from analysis.target import Target
-from ui.desktop.look import BAD, BAND, GOOD, INK, LINE, PAPER, QUIET, faded, font
+from ui.desktop.look import BAD, BAND, GOOD, INK, LINE, PAPER, QUIET, faded, font, text_scale
 from ui.desktop.words import tr
 from ui.live.push import PushState
 from ui.live.target_map import (
@@ -32,6 +32,8 @@ COVERAGE = 2.0
 SIDES_DEG = (0.84 * SPAN_DEG, -0.15 * SPAN_DEG)
 """Below the middle line, where a push that is only too far to one side would hide them."""
 CROSS_DEG = 0.8
+NARROW_PX = 400
+"""Below it the caption tells no more than from where it is seen."""
 CAPTION_DEG = -1.13 * SPAN_DEG
 NOTHING = QBrush(Qt.BrushStyle.NoBrush)
 NO_LINE = QPen(Qt.PenStyle.NoPen)
@@ -176,7 +178,14 @@ class MapView(pg.PlotWidget):
             item.setPos(at, y)
         trail = said("dots: last {} s", f"{TRAIL_S:g}")
         parts = [SHOULDERS[self._side], self._stand.value, trail, tr("shade: 95 % sure")]
-        self._place.setText(" · ".join(map(tr, parts + self._experts * [tr("dotted: experts")])))
+        parts += self._experts * [tr("dotted: experts")]
+        said_of = parts if self.width() > NARROW_PX * text_scale() else parts[:2]
+        self._place.setText(" · ".join(map(tr, said_of)))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        if hasattr(self, "_place"):
+            self._turn()
 
     def _ring(self, radius: float, pen: QPen) -> None:
         ring = QGraphicsEllipseItem(-radius, -radius, 2 * radius, 2 * radius)

@@ -81,13 +81,16 @@ PANELS: tuple[Panel, ...] = (
     ),
     Panel(
         model=ForceBandModel, widget=ForceGauge, feedback=True,
-        instructor=(2, 3, 1, 1), trainee=(5, 2, 1, 2),
+        instructor=(2, 3, 1, 1), trainee=(5, 2, 1, 1),
     ),
     Panel(
         model=ArcModel, widget=ArcDial, feedback=True,
         instructor=(3, 3, 1, 1), trainee=(4, 2, 1, 2),
     ),
-    Panel(model=ElevationModel, widget=SpeedGauge, instructor=(4, 3, 1, 1)),
+    Panel(
+        model=ElevationModel, widget=SpeedGauge, feedback=True,
+        instructor=(4, 3, 1, 1), trainee=(5, 3, 1, 1),
+    ),
     Panel(model=TracesModel, widget=Traces, instructor=(5, 3, 1, 1)),
     Panel(model=VerdictModel, widget=VerdictLine, instructor=(6, 0, 1, 3)),
     Panel(model=VerdictModel, widget=LargeVerdict, trainee=(2, 0, 1, 4), feedback=True),

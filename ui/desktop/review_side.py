@@ -17,6 +17,7 @@ from ui.desktop.look import INK
 from ui.desktop.map_view import MapView
 from ui.desktop.outside_view import OutsideView
 from ui.desktop.repetition_list import RepetitionList
+from ui.desktop.upward_bar import UpwardBar
 from ui.desktop.verdict_line import VerdictLine
 from ui.desktop.view_body import label
 from ui.desktop.words import tr
@@ -25,6 +26,7 @@ from ui.live.arc import ArcModel
 from ui.live.force_band import ForceBandModel
 from ui.live.looks import Looks, Maker
 from ui.live.playback import Playback
+from ui.live.superior import SuperiorModel
 from ui.live.target_map import Stand, TargetMapModel
 from ui.live.verdict import VerdictModel
 
@@ -46,28 +48,30 @@ class _Plan:
 
 ALONE = _Plan(
     (
-        (VerdictModel, VerdictLine, (1, 0, 1, 2)),
+        (VerdictModel, VerdictLine, (1, 0, 1, 3)),
         (TargetMapModel, MapView, (2, 0, 3, 1)),
-        (AboveModel, AboveView, (2, 1, 1, 1)),
-        (OutsideModel, OutsideView, (3, 1, 2, 1)),
-        (ArcModel, ArcDial, (1, 2, 2, 1)),
-        (ForceBandModel, ForceGauge, (3, 2, 1, 1)),
+        (SuperiorModel, UpwardBar, (2, 1, 3, 1)),
+        (AboveModel, AboveView, (2, 2, 1, 1)),
+        (OutsideModel, OutsideView, (3, 2, 2, 1)),
+        (ArcModel, ArcDial, (1, 3, 2, 1)),
+        (ForceBandModel, ForceGauge, (3, 3, 1, 1)),
     ),
-    (9, 5, 7),
+    (9, 0, 5, 7),
     {2: 4, 3: 0, 4: 5},
-    (4, 2, 1, 1),
+    (4, 3, 1, 1),
 )
 """One recording has the whole window."""
 BESIDE = _Plan(
     (
         (VerdictModel, VerdictLine, (1, 0, 1, 2)),
-        (TargetMapModel, MapView, (2, 0, 1, 2)),
+        (TargetMapModel, MapView, (2, 0, 1, 1)),
+        (AboveModel, AboveView, (2, 1, 1, 1)),
         (OutsideModel, OutsideView, (3, 0, 1, 1)),
         (ArcModel, ArcDial, (3, 1, 1, 1)),
         (ForceBandModel, ForceGauge, (4, 0, 1, 2)),
     ),
     (1, 1),
-    {2: 6, 3: 4, 5: 0},
+    {2: 5, 3: 4, 5: 0},
     (5, 0, 1, 2),
 )
 """Two recordings beside each other."""
@@ -130,8 +134,9 @@ class ReviewSide(QWidget):
         grid = QGridLayout(self)
         grid.setContentsMargins(0, 0, 0, 0)
         title = label(title_of(trial), 11, INK.name())
+        title.setWordWrap(True)
         title.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
-        grid.addWidget(title, 0, 0, 1, 3)
+        grid.addWidget(title, 0, 0, 1, len(self._plan.columns))
         for (_, _, place), widget in zip(self._plan.views, self._widgets, strict=True):
             grid.addWidget(widget, *place)
         grid.addWidget(self.repetitions, *self._plan.repetitions)

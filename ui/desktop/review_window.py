@@ -21,7 +21,7 @@ from ui.desktop.keys import Key, action_of, keys_in_words
 from ui.desktop.pictures import save_picture_of
 from ui.desktop.review_side import ReviewSide, message_line
 from ui.desktop.scrubber import Scrubber
-from ui.desktop.view_body import label
+from ui.desktop.view_body import label, scale_that_fits
 from ui.desktop.words import tr
 from ui.live.alignment import same_place_s
 from ui.live.preferences import Memory
@@ -52,7 +52,9 @@ class ReviewWindow(QMainWindow):
         self._speed = REAL_TIME
         self.setWindowTitle(f"perpend · {tr('review')}")
         wanted = self._memory.now
-        look.use(dark=wanted.dark, text_scale=wanted.text_scale)
+        self.setMinimumSize(960, 640)
+        self.resize(1280, 800)
+        look.use(dark=wanted.dark, text_scale=scale_that_fits(wanted.text_scale, self))
         alone = len(trials) == 1
         self.sides = [self._side(trial, place, alone=alone) for place, trial in enumerate(trials)]
         self.scrubber = Scrubber(trials[0])
@@ -61,8 +63,6 @@ class ReviewWindow(QMainWindow):
         self._body = QWidget()
         self._lay_out()
         self._turn()
-        self.setMinimumSize(960, 640)
-        self.resize(1280, 800)
         self._timer = QTimer(self)
         self._timer.timeout.connect(self._tick)
         self._timer.start(FRAME_MS)
@@ -199,11 +199,11 @@ def _do(name: str, *args: Any) -> Callable[[Any], object]:
 REVIEW_KEYS: tuple[Key, ...] = (
     Key(("Space",), "play or pause", _do("play_or_pause")),
     Key(("Left",), "", _do("step", -FINE_S)),
-    Key(("Right",), "back and on (Shift: 1 s)", _do("step", FINE_S)),
+    Key(("Right",), "back and on (with Shift further)", _do("step", FINE_S), shown="← →"),
     Key(("Shift+Left",), "", _do("step", -COARSE_S)),
     Key(("Shift+Right",), "", _do("step", COARSE_S)),
     Key(("Up", "PgUp"), "", _do("next_repetition", -1)),
-    Key(("Down", "PgDown"), "next repetition", _do("next_repetition", 1)),
+    Key(("Down", "PgDown"), "repetition before and after", _do("next_repetition", 1), shown="↑ ↓"),
     Key(("+", "="), "faster", _do("change_speed", 1)),
     Key(("-",), "slower", _do("change_speed", -1)),
     Key(("V",), "other side", _do("look_from_the_other_side")),

@@ -248,7 +248,7 @@ def _table(findings: tuple[QualityFinding, ...]) -> str:
     names = ", ".join(
         tr(finding.key.replace("_", " ")) for finding in fine if finding.key not in ALWAYS_SHOWN
     )
-    rest = f"<p>✓ {tr('fine, too')}: {_safe(names)}</p>" if names else ""
+    rest = f"<p>✓ {tr('looked at, and nothing wrong')}: {_safe(names)}</p>" if names else ""
     return f"<table cellpadding='3'>{''.join(rows)}</table>{rest}" if findings else ""
 
 

@@ -147,6 +147,7 @@ def _list(name: str) -> QListWidget:
     made.setMinimumHeight(100)
     made.setStyleSheet(
         f"QListWidget {{ border: 1px solid {LINE.name()}; {_paper()} }}"
+        f"QListWidget::item {{ padding: 5px; }}"
         f"QListWidget::item:selected {{ background: {GOOD.name()}; color: {PAPER.name()}; }}"
     )
     return made

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QCloseEvent, QKeyEvent, QScreen
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
@@ -17,7 +18,8 @@ class SecondWindow(QWidget):
     Args:
         body: The view.
         gone: Called when this window is closed.
-        key: Takes the keys pressed here: they do the same as in the first window.
+        key: Takes the keys pressed here: they do the same as in the first window, but for those
+            that fill the screen.
     """
 
     def __init__(
@@ -49,7 +51,13 @@ class SecondWindow(QWidget):
         self.showFullScreen()
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        self._key(event)
+        match event.key():
+            case Qt.Key.Key_F11:
+                self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
+            case Qt.Key.Key_Escape:
+                self.setWindowState(self.windowState() & ~Qt.WindowState.WindowFullScreen)
+            case _:
+                self._key(event)
 
     def closeEvent(self, event: QCloseEvent) -> None:
         self._gone()

@@ -23,7 +23,7 @@ class SpeedGauge(Gauge):
         fastest = target.elevation_speed_limit_deg_s
         super().__init__(
             Scale(
-                tr("Elevation speed"), "°/s", 0.0, SPEED_SPAN * fastest,
+                tr("Speed"), "°/s", 0.0, SPEED_SPAN * fastest,
                 (0.0, fastest, 2 * fastest), (0.0, fastest),
             )
         )  # fmt: skip

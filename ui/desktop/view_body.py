@@ -7,8 +7,14 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Any, TypeVar
 
-from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QSizePolicy, QWidget
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtWidgets import (
+    QGridLayout,
+    QHBoxLayout,
+    QLabel,
+    QSizePolicy,
+    QWidget,
+)
 
 from analysis.said import said
 from analysis.target import Target
@@ -19,6 +25,8 @@ from ui.live.looks import Maker
 from ui.live.target_map import Stand
 
 CAUTION = "training aid on a rig · never on a person · your school's rules apply"
+LEAST_ROOM = QSize(980, 720)
+"""What a view needs at the usual size of text."""
 WidgetT = TypeVar("WidgetT", bound=QWidget)
 
 
@@ -162,6 +170,14 @@ class ViewBody(QWidget):
         widget.setSizePolicy(policy)
         self._panels.append((panel, widget))
         self._grid.addWidget(widget, *place)
+
+
+def scale_that_fits(wanted: float, *windows: QWidget) -> float:
+    """Return the size of text that is wanted, or the largest for which every window has room."""
+    room = [
+        min(one.width() / LEAST_ROOM.width(), one.height() / LEAST_ROOM.height()) for one in windows
+    ]
+    return min(wanted, *(max(1.0, each) for each in room))
 
 
 def label(text: str, points: float, colour: str) -> QLabel:

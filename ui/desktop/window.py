@@ -16,7 +16,7 @@ from ui.desktop.keys import action_of, keys_for_the_trainee, keys_in_words
 from ui.desktop.panels import PANELS
 from ui.desktop.pictures import save_picture_of
 from ui.desktop.second_window import SecondWindow
-from ui.desktop.view_body import View, ViewBody
+from ui.desktop.view_body import View, ViewBody, scale_that_fits
 from ui.desktop.words import tr
 from ui.live.looks import Looks
 from ui.live.moment import Moment, Trainer
@@ -69,10 +69,10 @@ class TrainerWindow(QMainWindow):
         self._bodies: dict[View, ViewBody] = {}
         planned = View.INSTRUCTOR if trainer.practice is None else View.TRAINEE
         self._view = view or planned
-        self._dress()
-        self._note_viewpoint()
         self.setMinimumSize(960, 640)
         self.resize(1280, 800)
+        self._dress()
+        self._note_viewpoint()
         self._timer = QTimer(self)
         self._timer.timeout.connect(self.refresh)
         self._timer.start(FRAME_MS)
@@ -97,6 +97,8 @@ class TrainerWindow(QMainWindow):
 
     def refresh(self) -> None:
         """Pull a moment and draw it wherever it can be seen."""
+        if look.text_scale() != self._fitting_scale():
+            self._dress()  # a window was made larger or smaller
         self._tell_what_is_seen()
         moment = self.trainer.refresh()
         self._warn_if_seen_anyway(moment)
@@ -115,8 +117,15 @@ class TrainerWindow(QMainWindow):
         self.trainer.feed.zero()
 
     def mark(self) -> None:
-        """Mark this moment."""
-        self.trainer.feed.mark()
+        """Mark this moment; where the plan leaves the card to the trainee, ask for it.
+
+        So a foot switch, which has one key, is enough for every plan.
+        """
+        practice = self.trainer.practice
+        if practice is not None and practice.may_ask:
+            practice.ask()
+        else:
+            self.trainer.feed.mark()
 
     def look_from_the_other_side(self) -> None:
         """Change between the view from behind the shoulder and from its front."""
@@ -242,7 +251,7 @@ class TrainerWindow(QMainWindow):
     def _dress(self) -> None:
         """Make every panel anew, in the colours and the size of text that are wanted."""
         wanted = self._memory.now
-        look.use(dark=wanted.dark, text_scale=wanted.text_scale)
+        look.use(dark=wanted.dark, text_scale=self._fitting_scale())
         for old in self._bodies.values():
             self._stack.removeWidget(old)
             old.deleteLater()
@@ -261,7 +270,13 @@ class TrainerWindow(QMainWindow):
     def _resize_text(self, by: float) -> None:
         wanted = self._memory.now.text_scale * by
         self._memory.change(text_scale=min(look.MOST_SCALE, max(look.LEAST_SCALE, wanted)))
+        if self._fitting_scale() < self._memory.now.text_scale:
+            self.trainer.feed.tell("text grows with the window: there is no more room in this one")
         self._dress()
+
+    def _fitting_scale(self) -> float:
+        second = [] if self._second is None else [self._second]
+        return scale_that_fits(self._memory.now.text_scale, self, *second)
 
     def _note_viewpoint(self) -> None:
         self.trainer.feed.viewpoint = self._memory.now.stand.value

@@ -60,6 +60,7 @@ def brackets(qtbot: QtBot) -> Iterator[None]:
     assert application.installTranslator(translator)
     yield
     application.removeTranslator(translator)
+    translator.deleteLater()
 
 
 def shown(widget: QWidget) -> list[str]:
@@ -70,6 +71,7 @@ def shown(widget: QWidget) -> list[str]:
     generator.setOutputDevice(device)
     generator.setSize(widget.size())
     widget.render(generator)
+    del generator  # before what it writes to
     root = ET.fromstring(bytes(device.data().data()))
     return ["".join(one.itertext()) for one in root.iter(SVG_TEXT)]
 

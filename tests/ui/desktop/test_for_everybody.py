@@ -18,10 +18,12 @@ from pytestqt.qtbot import QtBot
 
 from acquisition.recording.reader import read_recording
 from analysis.pipeline import analyse
+from ui.desktop import look
 from ui.desktop.panels import PANELS
 from ui.desktop.review_window import ReviewWindow
 from ui.desktop.view_body import View, ViewBody
 from ui.desktop.window import TrainerWindow
+from ui.live.preferences import Memory
 
 QUICK = "virtual:?trainee=T01&seed=7&speed=4"
 CONTROLS = (QAbstractButton, QAbstractItemView, QComboBox, QLineEdit)
@@ -101,3 +103,19 @@ def test_no_line_of_text_is_higher_than_its_place(
     ]
 
     assert cut == []
+
+
+@pytest.mark.parametrize(
+    ("size", "scale"), [((1024, 768), 1.04), ((1366, 768), 1.07), ((1920, 1080), 1.5)]
+)
+def test_text_grows_as_far_as_the_window_has_room(
+    window: Callable[..., TrainerWindow], size: tuple[int, int], scale: float
+) -> None:
+    memory = Memory()
+    memory.change(text_scale=1.5)
+    one = window("virtual:?trainee=T01&seed=7", memory=memory)
+
+    one.resize(*size)
+    one.refresh()
+
+    assert look.text_scale() == pytest.approx(scale, abs=0.01)

@@ -137,3 +137,16 @@ def test_a_window_opens_in_the_trainee_s_view_where_a_plan_is_followed(
     other.stop()
 
     assert other.view is View.TRAINEE
+
+
+def test_where_the_card_is_asked_for_the_foot_switch_asks(window: Maker, qtbot: QtBot) -> None:
+    one = window(QUICK)
+    practice_of("on_request", sound=False)(one.trainer)
+    practice = one.trainer.practice
+    assert practice is not None
+    qtbot.waitUntil(lambda: bool(practice.done), timeout=WAIT_MS)
+    assert practice.look(one.trainer.refresh()).card is None
+
+    key(one, Qt.Key.Key_Space)
+
+    assert practice.look(one.trainer.refresh()).card is not None

@@ -77,5 +77,5 @@ def instead_of(block: Block, state: RunState) -> str:
     if isinstance(block, Summary):
         return said("feel it yourself: the card comes after {} repetitions", block.after)
     if isinstance(block, OnRequest):
-        return "feel it yourself: ask for the card afterwards if you want it"
+        return "feel it yourself: Space or A shows the card afterwards, if you want it"
     return "" if isinstance(block, Continuous) else "no feedback in this block"

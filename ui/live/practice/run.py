@@ -106,6 +106,11 @@ class PracticeRun:
         """Where it stands."""
         return self._state
 
+    @property
+    def may_ask(self) -> bool:
+        """Whether the trainee may ask for the card now."""
+        return not self._why_not_ask()
+
     def look(self, moment: Moment) -> PracticeLook:
         """Follow the arm, and return what may be seen now."""
         self._follow(moment)
@@ -130,7 +135,7 @@ class PracticeRun:
             instead="" if visible else instead_of(block, self._state),
             say=block.say if repetition == 1 and self._state is RunState.READY else "",
             card=self._card,
-            may_ask=not self._why_not_ask(),
+            may_ask=self.may_ask,
             seen_anyway=self._covering and self.uncovered and self._state in RUNNING,
         )
 

@@ -81,7 +81,9 @@ def test_a_drill_finds_the_reaction_live_and_again_in_the_recording(
 def test_who_lets_go_as_told_is_not_told_to_keep_the_hand_on(bench: Maker) -> None:
     one = bench("virtual:?trainee=E01&seed=3&reps=0&top=100&stop_reaction_ms=250")
     one.trainer.arm_drill(3)
-    verdicts, arc, said, high_deg = VerdictModel(), ArcModel(), [], []
+    verdicts, arc = VerdictModel(), ArcModel()
+    said: list[str] = []
+    high_deg: list[float] = []
 
     def home_again(moment: Moment) -> bool:
         arc_look = arc.look(moment)
