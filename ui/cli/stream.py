@@ -6,7 +6,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
-from ui.cli.arguments import add_port, add_target, rig_for, target_for
+from ui.cli.arguments import add_port, add_target, rig_on, target_for
 from ui.cli.exit_codes import DONE, INCOMPLETE
 
 if TYPE_CHECKING:
@@ -37,20 +37,23 @@ def run(args: argparse.Namespace) -> int:
     from acquisition.record import PATIENCE_S
     from acquisition.session import Session
     from acquisition.transports import transport_for
+    from acquisition.transports.held import HeldPort
     from analysis.target import Target
     from ui.live.lab_outlet import load
 
     load()  # before the port is opened
-    rig, target = rig_for(args.port, args.rig), target_for(args.target) or Target()
-    session = Session(transport_for(args.port), clock=SystemClock(), patience_s=PATIENCE_S)
-    try:
-        identity = session.connect()
-        check_rig_matches(rig, identity)
-        session.add_sink(lab_stream(rig, identity, target, critical=True))
-    except BaseException:
-        session.close("stopped: it never began")
-        raise
-    return _run(session)
+    target = target_for(args.target) or Target()
+    with HeldPort(transport_for(args.port)) as line:
+        rig = rig_on(line, args.port, args.rig)
+        session = Session(line, clock=SystemClock(), patience_s=PATIENCE_S)
+        try:
+            identity = session.connect()
+            check_rig_matches(rig, identity)
+            session.add_sink(lab_stream(rig, identity, target, critical=True))
+        except BaseException:
+            session.close("stopped: it never began")
+            raise
+        return _run(session)
 
 
 def add_lsl(parser: argparse.ArgumentParser) -> None:
