@@ -107,6 +107,17 @@ def reasons(
     return {reason: missing for reason, missing in found.items() if missing}
 
 
+def interval_reasons(measured: Iterable[Measured]) -> dict[str, list[str]]:
+    """Return each reason for a missing interval once, with the measures it stands for."""
+    found: dict[str, list[str]] = {}
+    for one in measured:
+        for key, reason in one.interval_reasons.items():
+            missing = found.setdefault(reason, [])
+            if key not in missing:
+                missing.append(key)
+    return found
+
+
 def all_measured(trial: Trial) -> Iterable[Measured]:
     """Yield everything that was measured: of each repetition as a whole, and of its phases."""
     for repetition in trial.repetitions:

@@ -23,6 +23,15 @@ def shown(value: MeasureValue, decimals: int, *, sign: str = "") -> str:
     return str(value)
 
 
+def interval_shown(ends: tuple[float, float], decimals: int) -> str:
+    """Return an interval as text, with as many more decimals, up to two, as tell its ends apart."""
+    for more in range(3):
+        low, high = (shown(end, decimals + more) for end in ends)
+        if low != high:
+            break
+    return f"{low} to {high}"
+
+
 def with_u(value: MeasureValue, u: MeasureValue, *, sign: str = "") -> str:
     """Return a measure with its standard uncertainty, both with one decimal."""
     text = shown(value, 1, sign=sign)

@@ -72,7 +72,7 @@ PHASE_MEASURES: tuple[Measure[PhaseView], ...] = tuple(
         ("off_axis_p95_deg", "off-axis, 95th pct", "°", 1, direction.off_axis_p95),
         ("direction_dispersion_deg", "dispersion", "°", 1, direction.direction_dispersion),
         ("direction_kappa", "concentration κ", "", 0, direction.direction_kappa),
-        ("direction_cone95_deg", "95 % cone of the mean", "°", 1, direction.direction_cone),
+        ("direction_cone95_deg", "95 % cone of the mean", "°", 2, direction.direction_cone),
         ("on_target_percent", "on target", "%", 0, direction.on_target),
         ("hold_coverage_percent", "hold coverage", "%", 0, hold.hold_coverage),
         ("valid_percent", "valid", "%", 0, hold.valid),

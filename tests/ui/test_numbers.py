@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from analysis.trial import MeasureValue
-from ui.numbers import shown, with_u
+from ui.numbers import interval_shown, shown, with_u
 
 
 @pytest.mark.parametrize(
@@ -23,6 +23,19 @@ from ui.numbers import shown, with_u
 )
 def test_values_are_shown(value: MeasureValue, decimals: int, text: str) -> None:
     assert shown(value, decimals) == text
+
+
+@pytest.mark.parametrize(
+    ("ends", "text"),
+    [
+        ((36.61, 39.33), "36.6 to 39.3"),
+        ((29.861, 29.902), "29.86 to 29.90"),
+        ((-3.9042, -3.9021), "−3.904 to −3.902"),
+        ((1.00001, 1.00002), "1.000 to 1.000"),
+    ],
+)
+def test_the_ends_of_an_interval_can_be_told_apart(ends: tuple[float, float], text: str) -> None:
+    assert interval_shown(ends, 1) == text
 
 
 def test_a_sign_is_shown_on_request() -> None:

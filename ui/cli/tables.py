@@ -47,6 +47,7 @@ UNCERTAINTIES = {
     "azimuth_mean_deg": "azimuth_u_deg",
     "superior_angle_mean_deg": "superior_angle_u_deg",
     "off_axis_mean_deg": "off_axis_u_deg",
+    "force_mean_N": "force_u_N",
 }
 FACTS = (
     "file", "status", "started_utc", "person", "trial", "condition", "note", "rig", "side", "axes",

@@ -19,13 +19,14 @@ from ui.judged import (
     Judged,
     all_measured,
     changes,
+    interval_reasons,
     judged,
     none_found,
     nothing_to_change,
     reasons,
     tally,
 )
-from ui.numbers import shown, with_u
+from ui.numbers import interval_shown, shown, with_u
 from ui.practised import drill_lines, practised
 from ui.report.figures import filtering
 from ui.report.figures.kinds import FIGURES
@@ -74,6 +75,7 @@ def build_report(trial: Trial) -> str:
         phase_tables=list(_phase_tables(trial)),
         whole_tables=list(_whole_tables(trial)),
         reasons=reasons(all_measured(trial)),
+        interval_reasons=interval_reasons(all_measured(trial)),
         phases=[name.value for name in PhaseName],
         dictionary=(*PHASE_MEASURES, *REPETITION_MEASURES),
         about=[(label, trial.recording[key]) for label, key in ABOUT],
@@ -168,8 +170,7 @@ def _cell(measured: Measured, measure: Measure[Any]) -> tuple[str, str]:
     value = shown(measured.values[measure.key], measure.decimals)
     if measure.key not in measured.intervals:
         return value, ""
-    low, high = (shown(end, measure.decimals) for end in measured.intervals[measure.key])
-    return value, f"{low} to {high}"
+    return value, interval_shown(measured.intervals[measure.key], measure.decimals)
 
 
 def _whole_tables(trial: Trial) -> Iterator[dict[str, Any]]:

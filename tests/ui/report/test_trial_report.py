@@ -148,6 +148,15 @@ def test_a_chief_measure_stands_with_its_interval(page: str, trial: Trial) -> No
     assert "95 % interval" in words(page)
 
 
+def test_why_a_chief_measure_has_no_interval_is_said(page: str, trial: Trial) -> None:
+    movement = trial.repetitions[0].phases[PhaseName.MOVEMENT]
+    reason = movement.interval_reasons["hold_coverage_percent"]
+
+    (note,) = re.findall(rf"No interval in some phases: ([^:]*): {reason}", words(page))
+
+    assert "hold_coverage_percent" in note.split(", ")
+
+
 def test_a_missing_value_is_a_dash_with_a_reason(page: str) -> None:
     assert "— contact_shift_mm: a three-axis cell cannot tell where the hand is." in words(page)
 
