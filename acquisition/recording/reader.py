@@ -96,6 +96,30 @@ def read_recording(path: Path | str) -> Recording:
         )
 
 
+def read_unchanged(path: Path | str) -> Recording:
+    """Read a whole recording that is to count together with others.
+
+    In a table of many nobody would see the one finding that says its numbers mean nothing.
+
+    Raises:
+        RecordingError: As `read_recording`, or it was changed after it was closed.
+    """
+    recording = read_recording(path)
+    if recording.changed:
+        raise _changed(path)
+    return recording
+
+
+def unchanged_sha256(path: Path | str) -> str:
+    """Return the content hash of a recording that `read_unchanged` would read.
+
+    Raises:
+        RecordingError: It is no recording, cannot be read, or was changed after it was closed.
+    """
+    with CheckedFile(Path(path)) as file:
+        return _unchanged(file)
+
+
 def content_sha256(path: Path | str) -> str:
     """Return the hash of what is in a recording now; `layout` says of what, in which order.
 
@@ -122,11 +146,21 @@ def read_wire(path: Path | str) -> tuple[Identity, tuple[WireStream, ...]]:
             would get new checksums, and pass as whole.
     """
     with CheckedFile(Path(path)) as file:
-        if not file.cut_off and file.text("content_sha256") != hash_of(file):
-            raise RecordingError(
-                f"{path}: was changed after it was closed; `perpend verify` says what is wrong"
-            )
+        _unchanged(file)
         return file.identity, tuple(wire_streams(file))
+
+
+def _unchanged(file: CheckedFile) -> str:
+    sha256 = hash_of(file)
+    if not file.cut_off and file.text("content_sha256") != sha256:
+        raise _changed(file.path)
+    return sha256
+
+
+def _changed(path: Path | str) -> RecordingError:
+    return RecordingError(
+        f"{path}: was changed after it was closed; `perpend verify` says what is wrong"
+    )
 
 
 def wire_blocks(streams: tuple[WireStream, ...]) -> Iterator[WireBlock]:

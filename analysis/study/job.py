@@ -73,12 +73,12 @@ def measure_files(paths: Sequence[str], job: Job) -> list[FileResult]:
 def measure_file(path: str, job: Job) -> FileResult:
     """Return the measures of one recording, or why there are none; never raises for a bad file."""
     from acquisition.errors import AcquisitionError
-    from acquisition.recording.reader import content_sha256
+    from acquisition.recording.reader import unchanged_sha256
     from analysis.errors import AnalysisError
 
     key = ""
     try:
-        key = result_key(content_sha256(path), job.target_json)
+        key = result_key(unchanged_sha256(path), job.target_json)
         known = ResultCache(Path(job.cache)).get(key) if job.cache else None
         text = known if known is not None else _measured(path, job)
     except (AcquisitionError, AnalysisError, OSError) as error:

@@ -12,6 +12,7 @@ from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE
 from ui.errors import UserError
 
 if TYPE_CHECKING:
+    from analysis.reference.evidence import RecordingEvidence
     from analysis.target import Target
     from analysis.trial import Trial
 
@@ -104,3 +105,17 @@ def trial_of(path: Path, target: Target | None) -> Trial:
     from analysis.pipeline import analyse
 
     return analyse(read_recording(path), target)
+
+
+def evidence_in(path: Path, target: Target | None) -> RecordingEvidence:
+    """Return what a recording tells beside others, measured as by `trial_of`.
+
+    Raises:
+        AcquisitionError: It cannot be read, or was changed after it was closed.
+        AnalysisError: It cannot be measured.
+    """
+    from acquisition.recording.reader import read_unchanged
+    from analysis.pipeline import analyse
+    from analysis.reference.evidence import evidence_of
+
+    return evidence_of(analyse(read_unchanged(path), target))

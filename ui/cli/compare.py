@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ui.cli.arguments import add_json, add_recordings, add_target, target_for
-from ui.cli.batch import Batch, recordings_in, trial_of
+from ui.cli.batch import Batch, evidence_in, recordings_in
 from ui.cli.exit_codes import DONE
 from ui.cli.output import new_files, write_whole
 from ui.errors import UserError
@@ -107,10 +107,8 @@ def _performance(files: list[Path], target: Target | None) -> tuple[Performance,
 
 
 def _evidence(files: list[Path], target: Target | None) -> tuple[list[RecordingEvidence], int]:
-    from analysis.reference.evidence import evidence_of
-
     batch = Batch("compare", recordings_in(files), "analysing")
-    found = list(batch.done(lambda path: evidence_of(trial_of(path, target))))
+    found = list(batch.done(lambda path: evidence_in(path, target)))
     return found, batch.exit_code
 
 

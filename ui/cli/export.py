@@ -43,7 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the files, say which, and return the exit code."""
     from acquisition.recording.index import read_entry
-    from acquisition.recording.reader import read_recording
+    from acquisition.recording.reader import read_unchanged
     from analysis.export.exporters import EXPORTERS, Item, Order
     from analysis.pipeline import analyse
 
@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     writing = Batch("export", list(entries), "resolving and writing")
 
     def write(path: Path) -> None:
-        recording = read_recording(path)
+        recording = read_unchanged(path)
         exporter.add(Item(entries[path], recording, analyse(recording, target)))
 
     for _ in writing.done(write):

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ui.cli.arguments import add_json, add_recordings, add_target, target_for
-from ui.cli.batch import Batch, recordings_in, trial_of
+from ui.cli.batch import Batch, evidence_in, recordings_in
 from ui.cli.output import new_files, write_whole
 from ui.errors import UserError
 
@@ -40,7 +40,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Build the reference, write file and picture, say what it means, return the exit code."""
     from analysis.reference.build import build_reference
-    from analysis.reference.evidence import evidence_of
     from analysis.reference.reference_file import reference_json
     from ui.report.figures.arc_bands import reference_picture
 
@@ -49,9 +48,7 @@ def run(args: argparse.Namespace) -> int:
     new_files((args.out, picture), force=args.force)
     files, target = recordings_in(args.files), target_for(args.target)
     batch = Batch("reference", files, "analysing")
-    reference = build_reference(
-        batch.done(lambda path: evidence_of(trial_of(path, target))), settings
-    )
+    reference = build_reference(batch.done(lambda path: evidence_in(path, target)), settings)
     text = reference_json(reference)
     write_whole(args.out, text)
     write_whole(picture, reference_picture(reference))
