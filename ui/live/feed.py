@@ -28,6 +28,7 @@ from analysis.series import ResolvedSeries
 from analysis.target import Target
 from analysis.zero import ZERO_EVENT
 from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM
+from ui.live.leaning import LEVELLED, leaning
 from ui.live.recorder import Recorder, RecordingState
 
 SILENCE_S = 0.15
@@ -130,6 +131,7 @@ class LiveFeed:
         self._cursors = dict.fromkeys((FORCE_STREAM, IMU_STREAM, *second), 0)
         self._chain: LiveChain | None = None
         self._segment = -1
+        self._levelled = 0
         self._newest_ns: int | None = None
         self._missed = 0
         self._note = _Note()
@@ -173,6 +175,9 @@ class LiveFeed:
             now = window.segment == self._segment
             self._chain.feed(name, window.device_time_us[now], window.counts[now])
         new = self._chain.take()
+        if self._chain.status.levelled > self._levelled:
+            self.tell(LEVELLED)
+        self._levelled = self._chain.status.levelled
         if new is not None and len(new):
             self._newest_ns = self._clock.now_ns()
         return new
@@ -276,6 +281,7 @@ class LiveFeed:
     def forget_saved(self) -> None:
         """Let what another person recorded be nobody's review."""
         self._recorder.saved = None
+        self._recorder.failure = ""
 
     def wait_for_recorder(self) -> None:
         """Wait until what was asked of the recorder is done; not from a screen's thread."""
@@ -315,11 +321,13 @@ class LiveFeed:
         return LiveChain(self.rig, self._session.identity, self.target)
 
     def _standing(self, health: Health) -> _Note:
-        """Return what is to be said now: the line's trouble first."""
+        """Return what is to be said now: the line's trouble first, then the rig's."""
         if self._thread is not None and self._thread.error is not None:
             return _Note(self.failure, trouble=True)
         if health.message:
             return _Note(health.message, trouble=True)
+        if self._chain is not None and (where := leaning(self._chain.status)):
+            return _Note(where, trouble=True)
         note = self._note
         old = self._clock.now_ns() - note.told_ns > NOTE_S * NS_PER_S
         return _Note() if old and not note.stays else note
