@@ -56,6 +56,20 @@ def test_the_interval_of_a_mean_holds_it_at_every_memory(memory_s: float, second
     assert BAND[0] <= inside(held, ~reach.too_short) <= BAND[1]
 
 
+@pytest.mark.parametrize("memory_s", MEMORIES_S)
+def test_tremor_and_the_low_pass_do_not_spoil_it(memory_s: float) -> None:
+    """A wave of 9 Hz of the noise's own size, and all of it low-passed at 10 Hz."""
+    rows = noise(memory_s, 13.0, DRAWS, seed=9)
+    slow_mean = rows.mean(axis=1)
+    rows += np.sqrt(2.0) * np.sin(2.0 * np.pi * 9.0 * np.arange(rows.shape[1]) / FS_HZ)
+    low_pass = signal.butter(2, 10.0, fs=FS_HZ, output="sos")
+
+    reach = reach_of_means(cells_of(signal.sosfiltfilt(low_pass, rows, axis=1)))
+
+    held = np.abs(slow_mean) <= reach.half_width
+    assert BAND[0] <= inside(held, ~reach.too_short) <= BAND[1]
+
+
 def test_a_chosen_block_of_half_a_second_would_not() -> None:
     """What it takes the place of: at 2 s it held the mean in half of the cases."""
     rows = noise(2.0, 6.0, DRAWS, seed=1)
