@@ -192,10 +192,10 @@ def _peaks(counts: NDArray[np.int32], limits: Floats) -> NDArray[np.int64]:
     Rows are counted from two before the value. Few are left to be looked at closely.
     """
     step = np.diff(np.ascontiguousarray(counts.T, dtype=np.float64), axis=1)
-    back, forth = step[:, 1:-2], step[:, 2:-1]
     high = np.abs(step) > limits[:, np.newaxis]
-    rows = np.argwhere(high[:, 1:-2] & high[:, 2:-1] & (back * forth < 0))
-    return np.asarray(rows[:, ::-1])
+    channel, row = np.nonzero(high[:, 1:-2] & high[:, 2:-1])
+    turns = step[channel, row + 1] * step[channel, row + 2] < 0.0
+    return np.stack([row[turns], channel[turns]], axis=1)
 
 
 def _noise_counts(counts: NDArray[np.int32]) -> Floats:

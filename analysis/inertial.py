@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from vqf import offlineVQF
 
 from analysis.home import still_rate
-from analysis.runs import runs_of, without_short_gaps
+from analysis.runs import parts_of, runs_of, without_short_gaps
 from analysis.settings import AnalysisSettings
 from analysis.timebase import Grid
 
@@ -60,9 +60,10 @@ def inertial_stretches(
     for part in stretches:
         one = _filtered_by_blocks(rate[part], moved[part, :3], every, grid.fs_hz)
         _spread(one.humerus_to_earth, every, quaternions[part])
-        for step in range(every):
-            rows = rate[part][step::every]
-            rows -= one.bias_rad_s[: len(rows)]
+        for column, bias_rad_s in zip(rate[part].T, one.bias_rad_s.T, strict=True):
+            for few in parts_of(len(bias_rad_s)):
+                rows = column[few.start * every : few.stop * every]
+                rows -= np.repeat(bias_rad_s[few], every)[: len(rows)]
         biases.append(one.bias_rad_s.mean(axis=0))
         lengths.append(part.stop - part.start)
     weights = lengths if sum(lengths) else None
@@ -138,7 +139,9 @@ def _spread(quaternions: Floats, every: int, out: Floats) -> None:
     # The mean rate of the first rows brought it to the first one: back by as much.
     before = 2.0 * ends[:1] - ends[1:2] if len(ends) > 1 else ends
     ends = np.concatenate([before, ends])
-    for step in range(every):
-        share = (step + 1) / every
-        rows = out[step::every]
-        rows[:] = (1.0 - share) * ends[: len(rows)] + share * ends[1 : len(rows) + 1]
+    share = np.arange(1, every + 1) / every
+    for column, knots in zip(out.T, np.ascontiguousarray(ends.T), strict=True):
+        for few in parts_of(len(quaternions)):
+            begin, end = knots[few, np.newaxis], knots[few.start + 1 : few.stop + 1, np.newaxis]
+            rows = column[few.start * every : few.stop * every]
+            rows[:] = ((1.0 - share) * begin + share * end).ravel()[: len(rows)]
