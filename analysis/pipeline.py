@@ -24,6 +24,7 @@ from analysis.runs import parts_of, without_short_gaps
 from analysis.series import ResolvedSeries, read_only, unsettled_where
 from analysis.settings import AnalysisSettings
 from analysis.shell import ShellMotion, hand_wrench
+from analysis.short_returns import short_returns
 from analysis.stabiliser import StabilisingHand, stabilising_hand
 from analysis.stop_drill import stop_drills
 from analysis.target import Target, target_from_json
@@ -104,7 +105,15 @@ def analyse(
         repetitions=with_practice(repetitions, practice_told(recording, grid.origin_us), series),
         stop_drills=stop_drills(recording, series, grid.origin_us),
         quality=assess(
-            Evidence(recording, grid, orientation, zero, _strongest_n(series), hand is not None)
+            Evidence(
+                recording=recording,
+                grid=grid,
+                orientation=orientation,
+                zero=zero,
+                strongest_n=_strongest_n(series),
+                stabilising_known=hand is not None,
+                short_returns=short_returns(series, spans, settings.repetitions),
+            )
         ),
         residuals=residuals,
     )

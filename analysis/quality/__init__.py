@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from acquisition.recording.model import Recording
-from analysis.quality import line, noise, reported, rest, sensors
+from analysis.quality import line, noise, reported, rest, returns, sensors
 from analysis.quality.evidence import (
     Evidence,
     Recorded,
@@ -37,6 +37,7 @@ CHECKS: tuple[Callable[[Evidence], list[QualityFinding]], ...] = (
     rest.home_pose,
     rest.bumped,
     rest.heading,
+    returns.incomplete,
     sensors.gyro_bias,
     line.rate,
     line.jitter,

@@ -10,6 +10,7 @@ import numpy as np
 from acquisition.recording.model import Recording, StreamData
 from analysis.orientation import Orientation
 from analysis.sample_times import LineFit, fit_line, segments_of
+from analysis.short_returns import ShortReturn
 from analysis.timebase import Grid
 from analysis.trial import QualityFinding, Severity
 from analysis.zero import Zero
@@ -46,6 +47,7 @@ class Evidence:
         zero: Of the cell.
         strongest_n: Largest push, NaN if none is known.
         stabilising_known: The force of the stabilising hand could be told.
+        short_returns: Where the arm turned back near home within a repetition.
     """
 
     recording: Recording
@@ -54,6 +56,7 @@ class Evidence:
     zero: Zero
     strongest_n: float
     stabilising_known: bool
+    short_returns: tuple[ShortReturn, ...]
 
 
 def finding(
