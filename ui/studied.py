@@ -11,7 +11,7 @@ from analysis.study.findings import Done, MeasureFindings, wanted
 from analysis.study.groups import Contrast
 from analysis.study.learning import LAST
 from analysis.study.variance import Component, Components
-from analysis.tidy.practice import BASELINE, PRACTICE, RETENTION
+from analysis.tidy.practice import BASELINE, PRACTICE, RETENTION, TRANSFER
 from ui.compared import NAMED, measure_name
 from ui.numbers import shown
 
@@ -162,21 +162,41 @@ def _means(key: str, found: Components) -> str:
 
 def _learned(found: Sequence[MeasureFindings]) -> Iterator[str]:
     for one in found:
-        learners = [each for each in one.learning if each.curve is not None]
-        if not learners:
+        seen = [each.curve for each in one.learning if each.curve is not None]
+        if not seen and not any(each.retention or each.transfer for each in one.learning):
             continue
-        lost = [each for each in learners if each.retention and each.retention.mean.excludes_zero]
-        tested = [each for each in learners if each.retention]
-        kept = ""
-        if tested:
-            kept = (
-                f"; of {len(tested)} tested for {RETENTION}, {len(lost)} "
-                "differed then from their last practice by more than chance"
-            )
+        falling = sum(each.falling for each in seen)
+        ways = [f"{falling} falling"] * (falling > 0)
+        ways += [f"{len(seen) - falling} rising"] * (len(seen) > falling)
+        which = f" ({', '.join(ways)})" if ways else ""
+        told = "".join(_kept(one, role) for role in (RETENTION, TRANSFER))
         yield (
-            f"{_sentence(NAMED[one.key][0])}: a learning curve is to be seen in {len(learners)} "
-            f"of {len(one.learning)} people{kept}."
+            f"{_sentence(NAMED[one.key][0])}: a learning curve is to be seen in {len(seen)} "
+            f"of {people(len(one.learning))}{which}{told}."
         )
+
+
+def _kept(one: MeasureFindings, role: str) -> str:
+    """Return how many were tested for something and how many differed, as part of a sentence."""
+    all_tested = [each.retention if role == RETENTION else each.transfer for each in one.learning]
+    tested = [each for each in all_tested if each is not None]
+    if not tested:
+        return ""
+    told = [each for each in tested if each.difference is not None]
+    if not told:
+        return f"; {len(tested)} tested for {role}, of whom nothing can be told: {tested[0].reason}"
+    differed = sum(each.differs for each in told)
+    of = f"{len(told)} tested for {role}"
+    if len(told) < len(tested):
+        of = f"{len(told)} of {len(tested)} tested for {role} of whom it can be told"
+    return (
+        f"; of {of}, {differed} differed from their last practice by more than chance and days do"
+    )
+
+
+def people(count: int) -> str:
+    """Return so many people in words."""
+    return "1 person" if count == 1 else f"{count} people"
 
 
 def title_of(key: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -14,7 +14,7 @@ from analysis.reference.evidence import COMPARED
 from analysis.study.crossed import Crossed, crossed, crossed_table
 from analysis.study.groups import Contrast, between_conditions, between_groups
 from analysis.study.laboratories import Precision, precision
-from analysis.study.learning import Learning, Tried, learning_of
+from analysis.study.learning import Learning, Tried, learning_of_class
 from analysis.study.precision import Plan, plan
 from analysis.study.reliability import Icc, Measurement, intraclass, measurement
 from analysis.study.variance import Components, components
@@ -162,7 +162,7 @@ def _of_measure(key: str, done: list[Done]) -> MeasureFindings:
         icc=icc,
         errors=errors,
         table=(table.shape[0], table.shape[1]),
-        learning=tuple(_learning(done, key)),
+        learning=learning_of_class(_tried(done, key)),
         crossed=across,
         groups=tuple(between_groups((one.person, one.group, one.values[key]) for one in practice)),
         conditions=tuple(
@@ -199,10 +199,9 @@ def _by_person(done: Iterable[Done], key: str) -> dict[str, list[float]]:
     return found
 
 
-def _learning(done: Iterable[Done], key: str) -> Iterator[Learning]:
+def _tried(done: Iterable[Done], key: str) -> dict[str, list[Tried]]:
     people: dict[str, list[Tried]] = {}
     for one in done:
-        tried = Tried(one.role, one.practised, one.values[key])
+        tried = Tried(one.role, one.session, one.practised, one.values[key])
         people.setdefault(one.person, []).append(tried)
-    for person, tries in sorted(people.items()):
-        yield learning_of(person, tries)
+    return people

@@ -1,35 +1,36 @@
 """How a person learns: a curve over the repetitions practised, and what stays without the screen.
 
-The model: value = plateau + rest · exp(−(n − 1) / pace), n the repetitions practised, by least
-squares. It is told only where it explains the values better than their mean alone (Akaike's
-criterion, corrected for few values); few repetitions and no learning look alike, and are told so.
+The model: value = plateau + rest · exp(−(n − 1) / pace) + session + repetition, n the repetitions
+practised. A curve is told only where `analysis.study.course` finds that something changes
+whatever the days; its intervals, and those of retention and transfer, hold how much days differ
+(`analysis.study.days`). Few repetitions and no learning look alike, and are told so.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize, stats
+from scipy import stats
 
-from analysis.comparison.effect_sizes import Difference, difference
+from analysis.comparison.effect_sizes import Interval
+from analysis.study.course import ROUNDED, Course, course_of, falls, paces
+from analysis.study.days import FEW_DAYS, LEVEL, Days, Sessions, pooled, sessions_of
 from analysis.tidy.practice import PRACTICE, RETENTION, TRANSFER
 
 Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
 
-LEVEL = 0.95
 LEAST_VALUES = 8
 """Three parameters and a spread want more than a handful. Ours."""
 LAST = 5
 """So many last repetitions of practice are what retention and transfer are held against. Ours: a
 block."""
-PACES = (0.5, 4.0)
-"""The pace is looked for from half a repetition to so many times all of them."""
-BETTER = 2.0
-"""The curve must better the mean's criterion by so much (common practice)."""
+LEAST_FREEDOM = 5
+"""With fewer degrees of freedom of their own a person's repetitions count as spread as all's."""
+NOTHING_TOLD = "no learning to be told from chance and from day to day"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,24 +38,56 @@ class Curve:
     """A fitted learning curve.
 
     Attributes:
-        plateau: Where practice leads to.
-        gain: From the first repetition to the plateau.
-        pace: Repetitions in which 63 % of the way is gone.
-        residual_sd: What the curve does not explain.
+        change: From the first repetition to the last, by the curve.
+        plateau: Where practice leads to; None if that is not reached, so not known.
+        gain: From the first repetition to the plateau; None likewise.
+        pace: Repetitions in which 63 % of the way is gone; None likewise.
+        one_day: Everything was on one day: the intervals hold for that day alone.
         at: Shape (k,), repetitions practised.
         value: Shape (k,), of the curve there.
-        low: Shape (k,), lower end of its 95 % interval (to first order).
-        high: Shape (k,), upper end.
+        low: Shape (k,), lower end of its 95 % interval (to first order); empty if how much days
+            differ is not known.
+        high: Shape (k,), upper end; empty likewise.
     """
 
-    plateau: float
-    gain: float
-    pace: float
-    residual_sd: float
+    change: Interval | None
+    plateau: Interval | None
+    gain: Interval | None
+    pace: Interval | None
+    one_day: bool
     at: Floats
     value: Floats
     low: Floats
     high: Floats
+
+    @property
+    def falling(self) -> bool:
+        """Whether it leads down."""
+        return bool(self.value[-1] < self.value[0])
+
+
+@dataclass(frozen=True, slots=True)
+class Tested:
+    """A test without help, held against the last of practice before it.
+
+    Attributes:
+        before: Mean of the last of practice.
+        mean: Mean of the test.
+        difference: Test minus practice; None if no claim can be made.
+        reason: Why; empty otherwise.
+        counts: Repetitions of practice and of the test.
+    """
+
+    before: float
+    mean: float
+    difference: Interval | None
+    reason: str
+    counts: tuple[int, int]
+
+    @property
+    def differs(self) -> bool:
+        """Whether it differs by more than repetitions and days do."""
+        return self.difference is not None and self.difference.excludes_zero
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +100,8 @@ class Learning:
         values: Shape (n,), the measure.
         curve: Fitted, None if there is none to be told.
         reason: Why there is none; empty otherwise.
-        retention: Retention test minus the last of practice, None if there is none.
-        transfer: Transfer test minus the same, None likewise.
+        retention: Test of retention, None if there is none.
+        transfer: Test of transfer, None likewise.
     """
 
     person: str
@@ -76,113 +109,211 @@ class Learning:
     values: Floats
     curve: Curve | None
     reason: str
-    retention: Difference | None
-    transfer: Difference | None
+    retention: Tested | None
+    transfer: Tested | None
 
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """One repetition as learning sees it: its role, how much was practised, its value."""
+    """One repetition as learning sees it: its role, session, how much was practised, its value."""
 
     role: str
+    session: int
     practised: int
     value: float
 
 
-def learning_of(person: str, tried: Sequence[Tried]) -> Learning:
-    """Return what a person learned.
+@dataclass(frozen=True, slots=True)
+class _Practice:
+    at: Floats
+    session: Whole
+    values: Floats
+    course: Course | None
+    sessions: Sessions | None
+
+
+def learning_of_class(people: Mapping[str, Sequence[Tried]]) -> tuple[Learning, ...]:
+    """Return what each person of a class learned; how much days differ is pooled over all.
 
     Args:
-        person: Code.
-        tried: Repetitions in order of time; a value that is not known is NaN and left out.
+        people: Repetitions by code, in order of time; a value that is not known is NaN and left
+            out.
     """
-    known = [one for one in tried if np.isfinite(one.value)]
-    practice = [one for one in known if one.role == PRACTICE]
-    at = np.array([float(one.practised) for one in practice])
-    values = np.array([one.value for one in practice])
-    curve, reason = fitted(at, values)
-    return Learning(
-        person, at, values, curve, reason,
-        retention=_test(known, values, RETENTION),
-        transfer=_test(known, values, TRANSFER),
-    )  # fmt: skip
-
-
-def fitted(at: Floats, values: Floats) -> tuple[Curve | None, str]:
-    """Return the curve of values (n,) over repetitions practised (n,), or why there is none."""
-    if len(values) < LEAST_VALUES:
-        return None, f"{len(values)} repetitions are too few for a curve (at least {LEAST_VALUES})"
-    if np.ptp(values) == 0.0 or np.ptp(at) == 0.0:
-        return None, "the values do not change"
-    found = _least_squares(at, values)
-    flat = float(np.sum((values - values.mean()) ** 2))
-    bent = float(2.0 * found.cost)
-    if _aicc(flat, len(values), 1) - _aicc(bent, len(values), 3) < BETTER:
-        return None, "no learning to be told from chance"
-    return _curve(at, values, found.x, found.jac), ""
-
-
-def _model(parameters: Floats, at: Floats) -> Floats:
-    plateau, rest, pace = parameters
-    return np.asarray(plateau + rest * np.exp(-(at - 1.0) / pace))
-
-
-def _gradient(parameters: Floats, at: Floats) -> Floats:
-    _, rest, pace = parameters
-    fall = np.exp(-(at - 1.0) / pace)
-    return np.stack([np.ones_like(at), fall, rest * fall * (at - 1.0) / pace**2], axis=1)
-
-
-def _least_squares(at: Floats, values: Floats) -> Any:
-    """Return the best of several beginnings: the sum has more than one valley."""
-    tail = values[-max(1, len(values) // 4) :].mean()
-    longest = PACES[1] * float(at.max())
-    starts = [(tail, values[0] - tail, pace) for pace in np.geomspace(1.0, longest / 2, 5)]
-    bounds = ([-np.inf, -np.inf, PACES[0]], [np.inf, np.inf, longest])
-    scale = [abs(tail) + 1e-9, float(np.ptp(values)), float(at.max())]
-
-    def off(parameters: Floats) -> Floats:
-        return _model(parameters, at) - values
-
-    def slope(parameters: Floats) -> Floats:
-        return _gradient(parameters, at)
-
-    runs = [
-        optimize.least_squares(off, start, jac=slope, bounds=bounds, x_scale=scale)
-        for start in starts
-    ]
-    return min(runs, key=lambda run: float(run.cost))
-
-
-def _aicc(squares: float, count: int, parameters: int) -> float:
-    k = parameters + 1  # the spread is one too
-    return count * float(np.log(max(squares, 1e-300) / count)) + 2 * k * count / (count - k - 1)
-
-
-def _curve(at: Floats, values: Floats, parameters: Floats, jacobian: Floats) -> Curve:
-    freedom = len(values) - 3
-    sd = float(np.sqrt(np.sum((_model(parameters, at) - values) ** 2) / freedom))
-    covariance = sd**2 * np.linalg.pinv(jacobian.T @ jacobian)
-    grid = np.linspace(float(at.min()), float(at.max()), 60)
-    slopes = _gradient(parameters, grid)
-    u = np.sqrt(np.einsum("ij,jk,ik->i", slopes, covariance, slopes))
-    reach = float(stats.t.ppf((1.0 + LEVEL) / 2.0, freedom)) * u
-    value = _model(parameters, grid)
-    return Curve(
-        plateau=float(parameters[0]),
-        gain=-float(parameters[1]),
-        pace=float(parameters[2]),
-        residual_sd=sd,
-        at=grid,
-        value=value,
-        low=value - reach,
-        high=value + reach,
+    known = {
+        person: [one for one in tried if np.isfinite(one.value)]
+        for person, tried in sorted(people.items())
+    }
+    practised = {person: _practice(tried) for person, tried in known.items()}
+    days = pooled([one.sessions for one in practised.values() if one.sessions is not None])
+    return tuple(
+        _learning(person, tried, practised[person], days) for person, tried in known.items()
     )
 
 
-def _test(known: Sequence[Tried], practice: Floats, role: str) -> Difference | None:
-    tested = [one.value for one in known if one.role == role]
-    try:
-        return difference(practice[-LAST:], tested)
-    except ValueError:  # too few, or no spread
+def learning_of(person: str, tried: Sequence[Tried]) -> Learning:
+    """Return what a person learned, days known from nobody else."""
+    return learning_of_class({person: tried})[0]
+
+
+def before_test(tried: Sequence[Tried], role: str) -> tuple[list[Tried], list[Tried]]:
+    """Return the last of practice before a test, and the test: of several days its last one.
+
+    Args:
+        tried: Repetitions of a person in order of time, all values known.
+        role: Of the test.
+    """
+    days = [one.session for one in tried if one.role == role]
+    if not days:
+        return [], []
+    tested = [one for one in tried if one.role == role and one.session == days[-1]]
+    first = next(place for place, one in enumerate(tried) if one is tested[0])
+    return [one for one in tried[:first] if one.role == PRACTICE][-LAST:], tested
+
+
+def _practice(tried: Sequence[Tried]) -> _Practice:
+    practice = [one for one in tried if one.role == PRACTICE]
+    at = np.array([float(one.practised) for one in practice])
+    session = np.array([one.session for one in practice], dtype=np.int64)
+    values = np.array([one.value for one in practice])
+    if len(values) < 2:
+        return _Practice(at, session, values, None, None)
+    able = len(values) >= LEAST_VALUES and np.ptp(values) > 0.0 and np.ptp(at) > 0.0
+    course = course_of(at, session, values) if able else None
+    return _Practice(at, session, values, course, _sessions(at, session, values, course))
+
+
+def _sessions(at: Floats, session: Whole, values: Floats, course: Course | None) -> Sessions:
+    """Return what the sessions say of days; a course that shows is taken out first."""
+    within, between = np.empty((len(values), 0)), np.empty((len(np.unique(session)), 0))
+    if course is not None and course.told_within:
+        within = _shape(at, course.within_pace)[:, 1:]
+    elif course is not None and course.told_between:
+        fall = falls(at, np.array([course.between_pace]))
+        between = np.array([fall[session == one].mean(axis=0) for one in np.unique(session)])
+    return sessions_of(values, session, within, between)
+
+
+def _learning(person: str, tried: Sequence[Tried], own: _Practice, days: Days) -> Learning:
+    days = _with_own_repetitions(days, own.sessions)
+    curve, reason = _told(own, days)
+    return Learning(
+        person, own.at, own.values, curve, reason,
+        retention=_tested(tried, RETENTION, days),
+        transfer=_tested(tried, TRANSFER, days),
+    )  # fmt: skip
+
+
+def _with_own_repetitions(days: Days, own: Sessions | None) -> Days:
+    if own is None or own.repetition_freedom < LEAST_FREEDOM:
+        return days
+    return Days(days.square, days.held, days.freedom, own.repetition, own.repetition_freedom)
+
+
+def _told(own: _Practice, days: Days) -> tuple[Curve | None, str]:
+    count = len(own.values)
+    if count < LEAST_VALUES:
+        return None, f"{count} repetitions are too few for a curve (at least {LEAST_VALUES})"
+    if own.course is None:
+        return None, "the values do not change"
+    if not own.course.told:
+        if own.course.within is None and own.course.between is None:
+            return None, "too few repetitions in a session, and too few sessions, for a curve"
+        return None, NOTHING_TOLD
+    return _curve(own, days), ""
+
+
+def _shape(at: Floats, pace: float, rest: float = 1.0) -> Floats:
+    """Return the slopes of the model by its parameters, shape (n, 3)."""
+    fall = falls(at, np.array([pace]))[:, 0]
+    return np.stack([np.ones_like(at), fall, rest * fall * (at - 1.0) / pace**2], axis=1)
+
+
+def _whitener(session: Whole, days: Days) -> Floats:
+    """Return what makes values (n,) of days and repetitions independent, alike, shape (n, n)."""
+    ratio = days.session / days.repetition if days.repetition > 0.0 else 0.0
+    same = session[:, np.newaxis] == session
+    count = same.sum(axis=1)
+    share = 1.0 - 1.0 / np.sqrt(1.0 + count * ratio)
+    return np.asarray(np.eye(len(session)) - same * (share / count)[:, np.newaxis])
+
+
+def _curve(own: _Practice, days: Days) -> Curve:
+    one_day = len(np.unique(own.session)) == 1
+    if one_day:  # its days fall out of everything but the plateau, which is of that day then
+        days = Days(0.0, 0.0, 0, days.repetition, days.repetition_freedom)
+    white = _whitener(own.session, days)
+    pace, rest, span = _best(own, white)
+    # Weights of the values in each parameter, to first order; by them each has its interval.
+    weights = np.linalg.pinv(white @ _shape(own.at, pace, rest)) @ white
+    grid = np.linspace(float(own.at.min()), float(own.at.max()), 60)
+    level = np.linalg.lstsq(white @ _shape(own.at, pace)[:, :2], white @ own.values, rcond=None)[0]
+    value = _shape(grid, pace)[:, :2] @ level
+    error, times = days.reach(_shape(grid, pace, rest) @ weights, own.session)
+    reach = error * times
+    known = one_day or days.known
+    reached = known and span.high <= float(own.at.max())
+
+    def interval(row: Floats, estimate: float) -> Interval:
+        u, t = days.reach(row[np.newaxis], own.session)
+        half = float(u[0] * t[0])
+        return Interval(estimate, estimate - half, estimate + half)
+
+    ends = _shape(grid[[0, -1]], pace, rest) @ weights
+    return Curve(
+        change=interval(ends[1] - ends[0], float(value[-1] - value[0])) if known else None,
+        plateau=interval(weights[0], float(level[0])) if reached else None,
+        gain=interval(-weights[1], -float(level[1])) if reached else None,
+        pace=span if reached else None,
+        one_day=one_day,
+        at=grid,
+        value=value,
+        low=value - reach if known else np.empty(0),
+        high=value + reach if known else np.empty(0),
+    )
+
+
+def _best(own: _Practice, white: Floats) -> tuple[float, float, Interval]:
+    """Return the best pace, the rest with it, and the paces that fit hardly worse (95 %)."""
+    tried = paces(own.at, 400)
+    y, flat = white @ own.values, white @ np.ones(len(own.values))
+    shapes = white @ falls(own.at, tried)
+    along = flat / np.linalg.norm(flat)
+    y, shapes = y - along * (along @ y), shapes - np.outer(along, along @ shapes)
+    squares = np.sum(shapes**2, axis=0)
+    rest = np.divide(y @ shapes, squares, out=np.zeros_like(squares), where=squares > ROUNDED)
+    left = float(y @ y) - rest**2 * squares
+    best = int(np.argmin(left))
+    freedom = len(y) - 3
+    allowed = max(0.0, left[best]) * (1.0 + float(stats.f.ppf(LEVEL, 1, freedom)) / freedom)
+    good = np.flatnonzero(left <= allowed + 1e-12 * float(y @ y))
+    low, high = good[0], good[-1]
+    top = np.inf if high == len(tried) - 1 else float(tried[high])
+    pace = float(tried[best])
+    return pace, float(rest[best]), Interval(pace, float(tried[low]), top)
+
+
+def _tested(tried: Sequence[Tried], role: str, days: Days) -> Tested | None:
+    before, test = before_test(tried, role)
+    if not before or not test:
         return None
+    both = [*before, *test]
+    values = np.array([one.value for one in both])
+    session = np.array([one.session for one in both], dtype=np.int64)
+    counts = len(before), len(test)
+    weights = np.repeat([-1.0 / counts[0], 1.0 / counts[1]], counts)
+    found, reason = None, _no_claim(session, days)
+    if not reason:
+        found = days.interval(weights, values, session)
+    means = float(np.mean(values[: counts[0]])), float(np.mean(values[counts[0] :]))
+    return Tested(*means, found, reason, counts)
+
+
+def _no_claim(session: Whole, days: Days) -> str:
+    """Return why a test cannot be held against practice; empty if it can."""
+    if days.repetition_freedom < 1:
+        return "how much repetitions differ is not known"
+    if days.repetition == 0.0 and days.square == 0.0:
+        return "the values of practice do not change"
+    if len(np.unique(session)) > 1 and not days.known:
+        return FEW_DAYS
+    return ""

@@ -63,7 +63,10 @@ def _tile(
             x, y = np.array(values).T
             ax.plot(x, y, marker, color=colour, ms=3.6 if marker == "." else 4.2, mec="none")
     if one.curve is not None:
-        ax.fill_between(one.curve.at, one.curve.low, one.curve.high, color=RAISE, alpha=0.18, lw=0)
+        if len(one.curve.low):
+            ax.fill_between(
+                one.curve.at, one.curve.low, one.curve.high, color=RAISE, alpha=0.18, lw=0
+            )
         ax.plot(one.curve.at, one.curve.value, color=RAISE, lw=1.3)
     ax.set_title(one.person)
 
