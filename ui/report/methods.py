@@ -15,6 +15,7 @@ from importlib.metadata import version
 from typing import Any
 
 from acquisition.software import software
+from analysis.bumps import AGREE_RAD, BUMP_RAD, STAYS_NEEDED
 from analysis.filters import LowPass, live_delay_s
 from analysis.memory import LEAST_EFFECTIVE, MEMORIES, WAVES
 from analysis.smoothness import AMPLITUDE_LIMIT, PAD_POWERS, SPECTRUM_LIMIT_HZ
@@ -135,7 +136,20 @@ def _orientation(trial: Trial) -> str:
         "magnetometer, in its offline form with estimation of the gyroscope’s bias {orientation}. "
         "Its heading was tied to the rig at rests of the arm at home (slower than "
         f"{_of(trial, 'rest_speed_deg_s')}°/s for at least {_of(trial, 'rest_min_s')} s) and "
-        "interpolated between them."
+        "interpolated between them; gaps of the inertial sensor of up to "
+        f"{_of(trial, 'orientation_gap_s')} s were bridged."
+    )
+
+
+def _bumps(trial: Trial) -> str:
+    found = next((line.value for line in trial.quality if line.key == "rig_bumped"), "never")
+    shown = "This was never so." if found == "never" else f"Found: {found}."
+    return (
+        f"The base counted as leaning anew where, hand off, {STAYS_NEEDED} stays at home on end "
+        f"agreed within {_degrees(AGREE_RAD)} on a vertical more than {_degrees(BUMP_RAD)} from "
+        "the one before and no later rest showed that one again; from there on the vertical seen "
+        "at home was used, and repetitions that reached into what lies between were not measured. "
+        f"{shown}"
     )
 
 
@@ -165,7 +179,11 @@ def _repetitions(trial: Trial) -> str:
         f"elevation was {float(cut('onset_share')) * 100:g} % of its peak {{onset}}, the top "
         f"being all within {cut('top_deg')}° of the highest elevation. The hand counted as on "
         f"above {_of(trial, 'contact_on_n')} N and as off again below "
-        f"{_of(trial, 'contact_off_n')} N."
+        f"{_of(trial, 'contact_off_n')} N; a loss of contact of up to "
+        f"{_of(trial, 'contact_gap_s')} s did not end a hold, and a force unknown for longer was "
+        f"none. An excursion that began within {cut('refractory_s')} s of coming home was a "
+        f"bounce, and one in which the elevation was unknown for more than {cut('unknown_s')} s "
+        "counted as unfinished."
     )
 
 
@@ -183,8 +201,9 @@ def _drift(trial: Trial) -> str:
     return (
         "Superior drift is the median of the slopes between all pairs of "
         f"{_of(trial, 'measures', 'drift_points')} evenly picked samples of superior angle against "
-        f"elevation {{slope}}, for phases of at least {_of(trial, 'measures', 'drift_range_deg')}° "
-        f"of elevation, and the difference of the means over its outer {share:g} %."
+        "elevation {slope,slope_with_ties}, for phases of at least "
+        f"{_of(trial, 'measures', 'drift_range_deg')}° of elevation, and the difference of the means over its "
+        f"outer {share:g} %."
     )
 
 
@@ -236,8 +255,33 @@ def _uncertainty(trial: Trial) -> str:
         "from the calibration, the noise seen at rest, the zero and how far the rests at home "
         "showed it moved, the orientation with what those rests showed of its inclination and the "
         f"age of its heading (growing by {_of(trial, 'heading_drift_deg_s')}°/s), the mass of the "
-        "shell and the mounting of the sensors."
+        f"shell and the mounting of the sensors.{_put_in(trial)}"
     )
+
+
+def _put_in(trial: Trial) -> str:
+    """Return the standard uncertainties of the inputs, as they were for this trial."""
+    sources = trial.series.sources
+    if sources is None:
+        return ""
+    force_n = f"{math.sqrt(sources.force_variance_n2):.2g} N"
+    of_force = "noise and zero" if sources.cell_covariance_n2 is not None else "all three"
+    told = [f"{force_n} in each component of the force ({of_force})"]
+    if sources.cell_covariance_n2 is not None:
+        told.append("the covariance of the calibration")
+    if sources.force_share:
+        told.append(f"{100 * sources.force_share:.2g} % of each coefficient of the calibration")
+    told += [
+        f"{1000 * sources.mass_kg:.2g} g in the mass",
+        f"{_degrees(sources.inclination_rad)} in the inclination about each level axis",
+        f"{_degrees(sources.heading_rad)} in the heading at a rest",
+    ]
+    mounting = f"{_degrees(sources.mounting_rad)} in the mounting about each axis"
+    return f" Put in were {', '.join(told)} and {mounting}."
+
+
+def _degrees(angle_rad: float) -> str:
+    return f"{math.degrees(angle_rad):.2g}°"
 
 
 def _software(_: Trial) -> str:
@@ -250,7 +294,7 @@ def _software(_: Trial) -> str:
 
 PASSAGES: dict[str, tuple[Passage, ...]] = {
     "Measurement": (_rig, _axes, _target),
-    "Processing": (_time_base, _shell, _low_pass, _orientation, _contact),
+    "Processing": (_time_base, _shell, _low_pass, _orientation, _bumps, _contact),
     "Measures": (_repetitions, _directions, _drift, _intervals, _tremor, _smoothness, _uncertainty),
     "Software": (_software,),
 }

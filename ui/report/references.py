@@ -23,8 +23,11 @@ REFERENCES: dict[str, str] = {
     "doi:10.1523/JNEUROSCI.05-07-01688.1985",
     "directions": "Fisher R (1953). Dispersion on a sphere. Proceedings of the Royal Society of "
     "London A 217(1130):295–305. doi:10.1098/rspa.1953.0064",
-    "slope": "Sen PK (1968). Estimates of the regression coefficient based on Kendall’s tau. "
-    "Journal of the American Statistical Association 63(324):1379–1389. "
+    "slope": "Theil H (1950). A rank-invariant method of linear and polynomial regression "
+    "analysis, I, II and III. Proceedings of the Koninklijke Nederlandse Akademie van Wetenschappen "
+    "53:386–392, 521–525 and 1397–1412",
+    "slope_with_ties": "Sen PK (1968). Estimates of the regression coefficient based on "
+    "Kendall’s tau. Journal of the American Statistical Association 63(324):1379–1389. "
     "doi:10.1080/01621459.1968.10480934",
     "strongly_autocorrelated": "Müller UK (2014). HAC corrections for strongly autocorrelated time "
     "series. Journal of Business & Economic Statistics 32(3):311–322. "
@@ -49,4 +52,6 @@ REFERENCES: dict[str, str] = {
     "for scientific computing in Python. Nature Methods 17:261–272. "
     "doi:10.1038/s41592-019-0686-2",
 }
-"""Bibliographic facts from memory, but for the orientation filter's, which are its authors' own."""
+"""Compared with the bibliographic records of others that can be read in public (authors, year,
+title, journal, volume, pages, doi); from memory are Winter's book, the guide of the JCGM, the
+issue numbers and the pages and doi of Bicchi et al."""

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from acquisition.recording.reader import read_recording
@@ -29,13 +30,17 @@ def text_of(methods: Methods) -> str:
 
 
 def test_it_tells_the_parameters_that_were_used(recorded: Path) -> None:
-    settings = AnalysisSettings(cutoff_hz=7.5, filter_order=4, contact_on_n=6.5)
+    settings = AnalysisSettings(
+        cutoff_hz=7.5, filter_order=4, contact_on_n=6.5, contact_gap_s=0.35, orientation_gap_s=0.2
+    )
 
     text = text_of(methods_of(analyse(read_recording(recorded), Target(), settings)))
 
     assert "Butterworth filter of order 4" in text
     assert "7.5 Hz is the −3 dB point" in text
     assert "on above 6.5 N" in text
+    assert "up to 0.35 s did not end a hold" in text
+    assert "gaps of the inertial sensor of up to 0.2 s" in text
 
 
 def test_works_are_numbered_as_they_come_and_all_are_listed(trial: Trial) -> None:
@@ -67,6 +72,37 @@ def test_what_was_not_done_is_not_told(trial: Trial) -> None:
     assert "mirrored" in text_of(six)
 
 
+def test_the_uncertainties_put_in_are_those_of_the_rig_and_the_recording(trial: Trial) -> None:
+    sources = trial.series.sources
+    assert sources is not None
+    other = replace(sources, mass_kg=0.017, mounting_rad=np.deg2rad(0.7), force_share=0.003)
+    matrix = replace(other, cell_covariance_n2=0.01 * np.eye(3))
+
+    plain, told, stated = (
+        text_of(methods_of(replace(trial, series=replace(trial.series, sources=one))))
+        for one in (sources, other, matrix)
+    )
+
+    force_n = np.sqrt(sources.force_variance_n2)
+    assert f"{force_n:.2g} N in each component of the force (all three)" in plain
+    assert "each coefficient" not in plain
+    assert "0.3 % of each coefficient of the calibration, 17 g in the mass" in told
+    assert "0.7° in the mounting about each axis" in told
+    assert "(noise and zero), the covariance of the calibration" in stated
+
+
+def test_a_rig_that_was_moved_is_told_and_one_that_was_not(trial: Trial) -> None:
+    lines = [
+        replace(line, value="3.2° before 41 s") if line.key == "rig_bumped" else line
+        for line in trial.quality
+    ]
+
+    still, moved = methods_of(trial), methods_of(replace(trial, quality=tuple(lines)))
+
+    assert "This was never so." in text_of(still)
+    assert "Found: 3.2° before 41 s." in text_of(moved)
+
+
 def test_a_target_that_moves_is_told_with_its_rhythm(trial: Trial) -> None:
     moving = replace(trial, target=Target(scapula=ScapularRhythm(rhythm_raising=2.0)))
 
@@ -80,7 +116,7 @@ def test_a_target_that_moves_is_told_with_its_rhythm(trial: Trial) -> None:
 def test_every_work_names_its_year_and_where_it_is_found() -> None:
     for work in REFERENCES.values():
         assert re.search(r"\((19|20)\d\d\)", work)
-        assert re.search(r"doi:10\.\d{4,}/\S+$|JCGM 100:2008$", work)
+        assert re.search(r"doi:10\.\d{4,}/\S+$|JCGM 100:2008$| \d+:\d+–\d+[\d–, and]+$", work)
 
 
 def test_the_report_carries_it(trial: Trial) -> None:
