@@ -202,8 +202,8 @@ def _drift(trial: Trial) -> str:
         "Superior drift is the median of the slopes between all pairs of "
         f"{_of(trial, 'measures', 'drift_points')} evenly picked samples of superior angle against "
         "elevation {slope,slope_with_ties}, for phases of at least "
-        f"{_of(trial, 'measures', 'drift_range_deg')}° of elevation, and the difference of the means over its "
-        f"outer {share:g} %."
+        f"{_of(trial, 'measures', 'drift_range_deg')}° of elevation, and the difference of "
+        f"the means over its outer {share:g} %."
     )
 
 

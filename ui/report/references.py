@@ -24,8 +24,8 @@ REFERENCES: dict[str, str] = {
     "directions": "Fisher R (1953). Dispersion on a sphere. Proceedings of the Royal Society of "
     "London A 217(1130):295–305. doi:10.1098/rspa.1953.0064",
     "slope": "Theil H (1950). A rank-invariant method of linear and polynomial regression "
-    "analysis, I, II and III. Proceedings of the Koninklijke Nederlandse Akademie van Wetenschappen "
-    "53:386–392, 521–525 and 1397–1412",
+    "analysis, I, II and III. Proceedings of the Koninklijke Nederlandse Akademie van "
+    "Wetenschappen 53:386–392, 521–525 and 1397–1412",
     "slope_with_ties": "Sen PK (1968). Estimates of the regression coefficient based on "
     "Kendall’s tau. Journal of the American Statistical Association 63(324):1379–1389. "
     "doi:10.1080/01621459.1968.10480934",
