@@ -123,7 +123,7 @@ def _shown(zero: Zero, orientation: Orientation) -> Shown:
     return Shown(
         noise_n=zero.noise_n,
         zero_scatter_n=zero.scatter_n,
-        zero_apart_n=zero.apart_n,
+        zero_moved_n=zero.moved_n,
         home_tilt_rad=orientation.home_tilt_rad,
         home_scatter_rad=orientation.home_scatter_rad,
     )

@@ -123,14 +123,15 @@ class Shown:
     Attributes:
         noise_n: SD of one component of the filtered force, measured while nobody touches.
         zero_scatter_n: One component of the zero: SD between untouched windows.
-        zero_apart_n: Largest force that quiet rests at home show against the zero.
+        zero_moved_n: Largest force, too small for a hand, that quiet rests at home show against
+            the zero.
         home_tilt_rad: How far from the described vertical the one seen at home lies.
         home_scatter_rad: Root mean square angle of the rests at home from the vertical that holds.
     """
 
     noise_n: float
     zero_scatter_n: float = 0.0
-    zero_apart_n: float = 0.0
+    zero_moved_n: float = 0.0
     home_tilt_rad: float = 0.0
     home_scatter_rad: float = 0.0
 
@@ -141,7 +142,7 @@ class Shown:
         A zero that moved by so much was anywhere between: a rectangle of that half-width (GUM
         4.3.7) along whichever axis.
         """
-        return float(np.hypot(self.zero_scatter_n, self.zero_apart_n / np.sqrt(3.0)))
+        return float(np.hypot(self.zero_scatter_n, self.zero_moved_n / np.sqrt(3.0)))
 
     @property
     def inclination_rad(self) -> float:

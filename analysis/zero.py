@@ -47,6 +47,8 @@ class Zero:
         scatter_n: SD of the force component that differs most between windows.
         seconds: Total length of the windows.
         apart_n: Largest force that other quiet windows at home show against it.
+        moved_n: Likewise of those that show no contact: so far the zero itself may have moved. A
+            hand that lies on without trembling is no fault of the zero.
         event_refused: A zero event was there, but the cell was not quiet before it.
         source: For people.
         windows: Shape (k,), where the windows it comes from begin, samples of the grid.
@@ -58,6 +60,7 @@ class Zero:
     scatter_n: float
     seconds: float
     apart_n: float
+    moved_n: float
     event_refused: bool
     source: str
     windows: NDArray[np.int64]
@@ -105,14 +108,14 @@ def find_zero(
     rests = _quiet(_cut(wrench, (slice(*run) for run in runs_of(at_home)), size), settings)
     declared = _quiet(_cut(wrench, marked, size), settings)
     if len(declared.means):
-        return _zero_of(declared, rests, size, fs_hz, "zero event, hands off")
+        return _zero_of(declared, rests, size, fs_hz, settings, "zero event, hands off")
     if not len(rests.means):
         raise NotAnalysable(
             "no zero: the cell is never quiet while the arm hangs at home; begin the recording "
             "with two seconds hands off"
         )
     lightest = rests.where(_lightest_level(rests.means, settings))
-    zero = _zero_of(lightest, rests, size, fs_hz, "quiet rests at home")
+    zero = _zero_of(lightest, rests, size, fs_hz, settings, "quiet rests at home")
     return replace(zero, event_refused=bool(marked))
 
 
@@ -167,7 +170,14 @@ def _lightest_level(means: Floats, settings: AnalysisSettings) -> Flags:
     return np.asarray(level)
 
 
-def _zero_of(windows: _Windows, rests: _Windows, size: int, fs_hz: float, source: str) -> Zero:
+def _zero_of(
+    windows: _Windows,
+    rests: _Windows,
+    size: int,
+    fs_hz: float,
+    settings: AnalysisSettings,
+    source: str,
+) -> Zero:
     zero = windows.means.mean(axis=0)
     apart = np.linalg.norm(rests.means[:, :3] - zero[:3], axis=1)
     return Zero(
@@ -176,6 +186,7 @@ def _zero_of(windows: _Windows, rests: _Windows, size: int, fs_hz: float, source
         scatter_n=float(windows.means[:, :3].std(axis=0).max()),
         seconds=len(windows.means) * size / fs_hz,
         apart_n=float(apart.max(initial=0.0)),
+        moved_n=float(apart[apart < settings.contact_off_n].max(initial=0.0)),
         event_refused=False,
         source=source,
         windows=windows.starts,

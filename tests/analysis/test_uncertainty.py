@@ -231,7 +231,7 @@ def test_faults_that_a_recording_shows_add_in_quadrature() -> None:
     rig = default_rig("right")
     quiet = sources_of(rig, Shown(noise_n=0.0), heading_drift_rad_s=0.0)
 
-    shown = Shown(noise_n=0.0, zero_apart_n=0.9, home_tilt_rad=0.03, home_scatter_rad=0.04)
+    shown = Shown(noise_n=0.0, zero_moved_n=0.9, home_tilt_rad=0.03, home_scatter_rad=0.04)
     faulty = sources_of(rig, shown, heading_drift_rad_s=0.0)
 
     more_n2 = faulty.force_variance_n2 - quiet.force_variance_n2

@@ -81,6 +81,17 @@ def test_levels_apart_from_the_zero_are_reported() -> None:
     assert zero.apart_n == pytest.approx(3.0, abs=0.05)
 
 
+@pytest.mark.parametrize(("level_n", "moved_n"), [(2.0, 2.0), (8.0, 0.05)])
+def test_a_level_that_could_be_a_hand_is_no_zero_that_moved(level_n: float, moved_n: float) -> None:
+    """From where contact would end on, it is a hand that lies on without trembling."""
+    wrench = np.concatenate([untouched(6.0), touched(1.0, (0.0, level_n, 0.0), 0.01)])
+
+    zero = find_zero(wrench, np.ones(len(wrench), dtype=np.bool_), FS_HZ, DEFAULTS)
+
+    assert zero.apart_n == pytest.approx(level_n, abs=0.05)
+    assert zero.moved_n == pytest.approx(moved_n, abs=0.05)
+
+
 def test_a_slow_drift_shows_as_scatter() -> None:
     drift = np.linspace(-0.3, 0.3, int(60 * FS_HZ))[:, np.newaxis] * np.array([1.0, 0.0, 0.0])
     wrench = untouched(60.0) + drift
