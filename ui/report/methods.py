@@ -145,8 +145,8 @@ def _bumps(trial: Trial) -> str:
     found = next((line.value for line in trial.quality if line.key == "rig_bumped"), "never")
     shown = "This was never so." if found == "never" else f"Found: {found}."
     return (
-        f"The base counted as leaning anew where, hand off, {STAYS_NEEDED} stays at home on end "
-        f"agreed within {_degrees(AGREE_RAD)} on a vertical more than {_degrees(BUMP_RAD)} from "
+        f"The base counted as leaning anew where, hand off, {STAYS_NEEDED} successive stays at "
+        f"home agreed within {_degrees(AGREE_RAD)} on a vertical more than {_degrees(BUMP_RAD)} from "
         "the one before and no later rest showed that one again; from there on the vertical seen "
         "at home was used, and repetitions that reached into what lies between were not measured. "
         f"{shown}"
@@ -181,9 +181,9 @@ def _repetitions(trial: Trial) -> str:
         f"above {_of(trial, 'contact_on_n')} N and as off again below "
         f"{_of(trial, 'contact_off_n')} N; a loss of contact of up to "
         f"{_of(trial, 'contact_gap_s')} s did not end a hold, and a force unknown for longer was "
-        f"none. An excursion that began within {cut('refractory_s')} s of coming home was a "
-        f"bounce, and one in which the elevation was unknown for more than {cut('unknown_s')} s "
-        "counted as unfinished."
+        f"none. A smaller excursion that began within {cut('refractory_s')} s of coming home "
+        "was a bounce and part of it; one in which the elevation was unknown for more than "
+        f"{cut('unknown_s')} s counted as unfinished."
     )
 
 
@@ -295,7 +295,8 @@ def _software(_: Trial) -> str:
 PASSAGES: dict[str, tuple[Passage, ...]] = {
     "Measurement": (_rig, _axes, _target),
     "Processing": (_time_base, _shell, _low_pass, _orientation, _bumps, _contact),
-    "Measures": (_repetitions, _directions, _drift, _intervals, _tremor, _smoothness, _uncertainty),
+    "Measures": (_repetitions, _directions, _drift, _tremor, _smoothness),
+    "Uncertainty": (_intervals, _uncertainty),
     "Software": (_software,),
 }
 """By paragraph, in the order of the text."""
