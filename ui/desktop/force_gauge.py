@@ -24,4 +24,4 @@ class ForceGauge(Gauge):
 
     def show_look(self, look: ForceBandLook) -> None:
         """Show one look."""
-        self.show_value(look.force_n, look.word, bad=look.outside)
+        self.show_value(look.force_n, look.word, bad=look.outside, spread=look.spread_n)

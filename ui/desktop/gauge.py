@@ -9,7 +9,7 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QBrush, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from ui.desktop.look import BAD, BAND, GOOD, GROUND, INK, QUIET, font, text_scale
+from ui.desktop.look import BAD, BAND, GOOD, GROUND, INK, QUIET, faded, font, text_scale
 from ui.desktop.words import tr
 from ui.numbers import shown
 
@@ -56,6 +56,7 @@ class Gauge(QWidget):
         self._value = math.nan
         self._word = ""
         self._bad = False
+        self._spread: tuple[float, float] | None = None
         self.setAccessibleName(tr(scale.title))
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
 
@@ -65,9 +66,16 @@ class Gauge(QWidget):
     def minimumSizeHint(self) -> QSize:
         return QSize(200, 88) * text_scale()
 
-    def show_value(self, value: float, word: str, *, bad: bool) -> None:
-        """Show a value (NaN: none), what it means in a word, and whether that is bad."""
-        self._value, self._word, self._bad = value, word, bad
+    def show_value(
+        self,
+        value: float,
+        word: str,
+        *,
+        bad: bool,
+        spread: tuple[float, float] | None = None,
+    ) -> None:
+        """Show a value (NaN: none), what it means in a word, whether that is bad, its spread."""
+        self._value, self._word, self._bad, self._spread = value, word, bad, spread
         self.update()
 
     @property
@@ -86,6 +94,10 @@ class Gauge(QWidget):
         painter.scale(text_scale(), text_scale())
         self._paint_words(painter)
         self._paint_scale(painter)
+        if self._spread is not None:
+            painter.setPen(Qt.PenStyle.NoPen)
+            painter.setBrush(QBrush(faded(BAD if self._bad else GOOD, 90)))
+            painter.drawRect(self._bar(*self._spread))
         if math.isfinite(self._value):
             self._paint_needle(painter)
         painter.end()

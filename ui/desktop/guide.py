@@ -10,7 +10,8 @@ from PySide6.QtWidgets import QLineEdit, QMainWindow, QStackedWidget, QVBoxLayou
 
 from analysis.said import said
 from ui.desktop import look
-from ui.desktop.keys import Key, action_of, keys_in_words
+from ui.desktop.dressed import Dressed
+from ui.desktop.keys import LOOK_KEYS, Key, action_of, keys_in_words
 from ui.desktop.look import BAD, INK, QUIET, WARM
 from ui.desktop.review_window import ReviewWindow
 from ui.desktop.screens import (
@@ -24,7 +25,7 @@ from ui.desktop.screens import (
     where,
 )
 from ui.desktop.screens_asking import SPACES, ChooseScreen, WhoScreen
-from ui.desktop.view_body import CAUTION
+from ui.desktop.view_body import CAUTION, scale_that_fits
 from ui.desktop.window import TrainerWindow
 from ui.desktop.words import tr
 from ui.live.flow import Flow, Stage
@@ -46,12 +47,13 @@ KEYS: tuple[Key, ...] = (
     Key(("Esc",), "back to choosing the rig", lambda window: window.flow.back()),
     Key(("N",), "next person", lambda window: window.next_person()),
     Key(("G",), "practise again", lambda window: window.practise_again()),
+    *LOOK_KEYS,
     Key(("Ctrl+Q", "Q"), "quit", lambda window: window.close()),
 )
 GO_ON = (Qt.Key.Key_Space, Qt.Key.Key_Return, Qt.Key.Key_Enter)
 
 
-class GuideWindow(QMainWindow):
+class GuideWindow(Dressed, QMainWindow):
     """Shows the stage that a flow has reached.
 
     Args:
@@ -71,21 +73,27 @@ class GuideWindow(QMainWindow):
         self.practice: TrainerWindow | None = None
         self.review: ReviewWindow | None = None
         self.setWindowTitle("perpend")
-        wanted = self._memory.now
-        look.use(dark=wanted.dark, text_scale=wanted.text_scale)
-        self.screens = {stage: make(flow) for stage, make in SCREENS.items()}
+        self.screens: dict[Stage, Screen] = {}
+        self._at: Stage | None = None
+        self.setMinimumSize(960, 640)
+        self.resize(1280, 800)
+        self.dress()
+        self._timer = QTimer(self)
+        self._timer.timeout.connect(self.refresh)
+        self._timer.start(FRAME_MS)
+
+    def dress(self) -> None:
+        """Make every screen anew, in the colours and the size of text that are wanted."""
+        wanted = self._dressed_for = self._memory.now
+        look.use(dark=wanted.dark, text_scale=scale_that_fits(wanted.text_scale, self))
+        self.screens = {stage: make(self.flow) for stage, make in SCREENS.items()}
         asked = self.screens[Stage.REVIEW]
         if isinstance(asked, ReviewScreen):
             asked.open_review = self.open_review
         self._stack = QStackedWidget()
         self._lay_out()
-        self._at: Stage | None = None
-        self.setMinimumSize(960, 640)
-        self.resize(1280, 800)
+        self._at = None
         self.refresh()
-        self._timer = QTimer(self)
-        self._timer.timeout.connect(self.refresh)
-        self._timer.start(FRAME_MS)
 
     @property
     def screen_shown(self) -> Screen:
@@ -183,6 +191,8 @@ class GuideWindow(QMainWindow):
         """Come forward again; the line stays open."""
         left, self.practice = self.practice, None
         self.flow.end_practice()
+        if self._dressed_for != self._memory.now:
+            self.dress()
         self._timer.start(FRAME_MS)
         self.refresh()
         self.show()

@@ -30,8 +30,15 @@ class Key:
 
 def _answer(number: int) -> Callable[[Any], object]:
     """Return what answers an item of the instructor's checklist otherwise."""
-    return lambda window: window.trainer.take_checklist().turn(number)
+    return lambda window: window.answer(number)
 
+
+LOOK_KEYS: tuple[Key, ...] = (
+    Key(("Ctrl++", "Ctrl+="), "larger text", lambda window: window.larger_text()),
+    Key(("Ctrl+-",), "smaller", lambda window: window.smaller_text()),
+    Key(("Ctrl+D",), "dark", lambda window: window.toggle_dark()),
+)
+"""Of every window."""
 
 KEYS: tuple[Key, ...] = (
     Key(("R",), "record", lambda window: window.toggle_recording()),
@@ -43,15 +50,13 @@ KEYS: tuple[Key, ...] = (
     Key(("B",), "again", lambda window: window.repeat_repetition()),
     Key(("D",), "stop drill", lambda window: window.stop_drill()),
     Key(("M",), "sound", lambda window: window.trainer.toggle_sound()),
-    Key(("L",), "checklist", lambda window: window.trainer.take_checklist().show_or_hide()),
+    Key(("L",), "checklist", lambda window: window.show_checklist()),
     Key(("V",), "other side", lambda window: window.look_from_the_other_side()),
     Key(("T",), "other view", lambda window: window.change_view()),
     Key(("W",), "second window", lambda window: window.second_window()),
     Key(("S",), "save picture", lambda window: window.save_picture()),
     Key(("N",), "next person", lambda window: window.next_person()),
-    Key(("Ctrl++", "Ctrl+="), "larger text", lambda window: window.larger_text()),
-    Key(("Ctrl+-",), "smaller", lambda window: window.smaller_text()),
-    Key(("Ctrl+D",), "dark", lambda window: window.toggle_dark()),
+    *LOOK_KEYS,
     Key(("F11",), "full screen", lambda window: window.toggle_full_screen()),
     Key(("Esc",), "", lambda window: window.leave_full_screen()),
     Key(("Q",), "quit", lambda window: window.close()),

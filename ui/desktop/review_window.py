@@ -17,7 +17,8 @@ from PySide6.QtWidgets import QHBoxLayout, QMainWindow, QVBoxLayout, QWidget
 from analysis.said import said
 from analysis.trial import Trial
 from ui.desktop import look
-from ui.desktop.keys import Key, action_of, keys_in_words
+from ui.desktop.dressed import Dressed
+from ui.desktop.keys import LOOK_KEYS, Key, action_of, keys_in_words
 from ui.desktop.pictures import save_picture_of
 from ui.desktop.review_side import ReviewSide, message_line
 from ui.desktop.scrubber import Scrubber
@@ -34,7 +35,7 @@ RUN_UP_S = 0.5
 """A repetition is shown from so long before the arm leaves home."""
 
 
-class ReviewWindow(QMainWindow):
+class ReviewWindow(Dressed, QMainWindow):
     """Plays one recording, or two.
 
     Args:
@@ -51,24 +52,33 @@ class ReviewWindow(QMainWindow):
         self._out_dir = out_dir
         self._speed = REAL_TIME
         self.setWindowTitle(f"perpend · {tr('review')}")
-        wanted = self._memory.now
         self.setMinimumSize(960, 640)
         self.resize(1280, 800)
-        look.use(dark=wanted.dark, text_scale=scale_that_fits(wanted.text_scale, self))
-        alone = len(trials) == 1
-        self.sides = [self._side(trial, place, alone=alone) for place, trial in enumerate(trials)]
-        self.scrubber = Scrubber(trials[0])
-        self.scrubber.moved.connect(self.jump)
-        self._message = message_line()
-        self._body = QWidget()
-        self._lay_out()
-        self._turn()
+        self._trials = tuple(trials)
+        self.sides: list[ReviewSide] = []
+        self.dress()
         self._timer = QTimer(self)
         self._timer.timeout.connect(self._tick)
         self._timer.start(FRAME_MS)
         self.playing = False
         self.next_repetition(0)
         self.refresh()
+
+    def dress(self) -> None:
+        """Make every view anew, in the colours and the size of text that are wanted."""
+        wanted = self._memory.now
+        look.use(dark=wanted.dark, text_scale=scale_that_fits(wanted.text_scale, self))
+        stood_s = [side.playback.position_s for side in self.sides]
+        alone = len(self._trials) == 1
+        self.sides = [self._side(one, place, alone=alone) for place, one in enumerate(self._trials)]
+        for side, position_s in zip(self.sides, stood_s, strict=False):
+            side.playback.jump(position_s)
+        self.scrubber = Scrubber(self._trials[0])
+        self.scrubber.moved.connect(self.jump)
+        self._message = message_line()
+        self._body = QWidget()
+        self._lay_out()
+        self._turn()
 
     def refresh(self) -> None:
         """Draw where it stands."""
@@ -208,6 +218,7 @@ REVIEW_KEYS: tuple[Key, ...] = (
     Key(("-",), "slower", _do("change_speed", -1)),
     Key(("V",), "other side", _do("look_from_the_other_side")),
     Key(("S",), "save picture", _do("save_picture")),
+    *LOOK_KEYS,
     Key(("Q", "Esc"), "close", _do("close")),
 )
 """A new one is a line; what it does is a method of the window."""

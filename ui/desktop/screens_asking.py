@@ -26,7 +26,7 @@ class ChooseScreen(Screen):
     title = "Where is the rig?"
     words = "Arrow keys choose. Ports are asked who is there; that takes a few seconds."
     go_on_words = "take this rig"
-    keys = ("F5", "Ctrl+Q")
+    keys = ("F5", "Ctrl++", "Ctrl+-", "Ctrl+D", "Ctrl+Q")
 
     def fill(self) -> None:
         """Put in the list, and room for an address and a description."""

@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QMainWindow, QStackedWidget, QWidget
 
 from analysis.said import said
 from ui.desktop import look
+from ui.desktop.dressed import Dressed
 from ui.desktop.keys import action_of, keys_for_the_trainee, keys_in_words
 from ui.desktop.panels import PANELS
 from ui.desktop.pictures import save_picture_of
@@ -27,7 +28,6 @@ from ui.live.target_map import SHOULDERS
 FRAME_MS = 25
 """A sample waits for the next frame, then for its painting: with 33 its way to the picture came
 too near to the 50 ms it may take."""
-TEXT_STEP = 1.1
 WidgetT = TypeVar("WidgetT", bound=QWidget)
 
 SEEN_ANYWAY = (
@@ -35,7 +35,7 @@ SEEN_ANYWAY = (
 )
 
 
-class TrainerWindow(QMainWindow):
+class TrainerWindow(Dressed, QMainWindow):
     """Shows one feed; pulls a moment forty times a second.
 
     Args:
@@ -71,7 +71,7 @@ class TrainerWindow(QMainWindow):
         self._view = view or planned
         self.setMinimumSize(960, 640)
         self.resize(1280, 800)
-        self._dress()
+        self.dress()
         self._note_viewpoint()
         self._timer = QTimer(self)
         self._timer.timeout.connect(self.refresh)
@@ -98,7 +98,7 @@ class TrainerWindow(QMainWindow):
     def refresh(self) -> None:
         """Pull a moment and draw it wherever it can be seen."""
         if look.text_scale() != self._fitting_scale():
-            self._dress()  # a window was made larger or smaller
+            self.dress()  # a window was made larger or smaller
         self._tell_what_is_seen()
         moment = self.trainer.refresh()
         self._warn_if_seen_anyway(moment)
@@ -156,19 +156,6 @@ class TrainerWindow(QMainWindow):
         """Fill the screen no longer."""
         self.setWindowState(self.windowState() & ~Qt.WindowState.WindowFullScreen)
 
-    def larger_text(self) -> None:
-        """Make everything written larger."""
-        self._resize_text(TEXT_STEP)
-
-    def smaller_text(self) -> None:
-        """Make everything written smaller."""
-        self._resize_text(1.0 / TEXT_STEP)
-
-    def toggle_dark(self) -> None:
-        """Change between light and dark."""
-        self._memory.change(dark=not self._memory.now.dark)
-        self._dress()
-
     def save_picture(self) -> None:
         """Save what is shown, as pixels and as lines."""
         feed = self.trainer.feed
@@ -202,10 +189,18 @@ class TrainerWindow(QMainWindow):
             self.trainer.practice.repeat("by key")
 
     def stop_drill(self) -> None:
-        """Let a stop be called in one of the next repetitions."""
+        """Let a stop be called in one of the next repetitions; the instructor's view says so."""
         self.trainer.arm_drill(secrets.randbits(31))
+
+    def show_checklist(self) -> None:
+        """Show the instructor's checklist, or put it away; it is in the instructor's view only."""
         if self._view is View.INSTRUCTOR:
-            self.trainer.feed.tell(tr("a stop will be called in one of the next repetitions"))
+            self.trainer.take_checklist().show_or_hide()
+
+    def answer(self, number: int) -> None:
+        """Answer an item of the checklist otherwise, where it can be seen."""
+        if self._view is View.INSTRUCTOR:
+            self.trainer.take_checklist().turn(number)
 
     def next_person(self) -> None:
         """Let another person practise on the same rig."""
@@ -248,7 +243,7 @@ class TrainerWindow(QMainWindow):
             troubled=self._troubled,
         )
 
-    def _dress(self) -> None:
+    def dress(self) -> None:
         """Make every panel anew, in the colours and the size of text that are wanted."""
         wanted = self._memory.now
         look.use(dark=wanted.dark, text_scale=self._fitting_scale())
@@ -267,12 +262,11 @@ class TrainerWindow(QMainWindow):
         for body in {*self._bodies.values(), *self._shown_bodies()}:
             body.look_from(self._memory.now.stand)
 
-    def _resize_text(self, by: float) -> None:
-        wanted = self._memory.now.text_scale * by
-        self._memory.change(text_scale=min(look.MOST_SCALE, max(look.LEAST_SCALE, wanted)))
+    def resize_text(self, by: float) -> None:
+        """Make everything written so many times larger, as far as there is room."""
+        super().resize_text(by)
         if self._fitting_scale() < self._memory.now.text_scale:
             self.trainer.feed.tell("text grows with the window: there is no more room in this one")
-        self._dress()
 
     def _fitting_scale(self) -> float:
         second = [] if self._second is None else [self._second]

@@ -138,8 +138,9 @@ class Flow:
 
     @property
     def home_age_s(self) -> float:
-        """Since the arm last rested at home; infinite before the first time."""
-        return math.inf if self._feed is None else self._feed.state().heading_age_s
+        """Since the arm last rested at home; infinite before the first time, and in a silence."""
+        state = None if self._feed is None else self._feed.state()
+        return math.inf if state is None or state.silent else state.heading_age_s
 
     @property
     def recorded(self) -> Path | None:
@@ -220,6 +221,7 @@ class Flow:
             feed.toggle_recording()
         elif feed.saved is None:
             self.next_person()
+            self.message = feed.failure  # names the file that is left of a recording
             return
         self._to(Stage.REVIEW)
         self._aside("saving and measuring what was recorded", self._measure)

@@ -148,7 +148,7 @@ class Trainer:
         """Call; a repetition of a plan that is broken off by it does not count."""
         at_s = self.feed.call_stop(kind, text)
         if self.practice is not None:
-            self.practice.repeat("stop drill")
+            self.practice.break_off("stop drill")
         return at_s
 
     def _corridor(self, model: CorridorModel, moment: Moment) -> Corridor | None:

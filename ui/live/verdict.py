@@ -16,6 +16,7 @@ import numpy as np
 from acquisition.health import LinkState
 from analysis.repetitions import RepetitionSettings
 from ui.live.elevation import arm_of
+from ui.live.force_band import is_unsteady
 from ui.live.moment import Moment
 from ui.live.push import PushState
 
@@ -126,6 +127,10 @@ def _force(moment: Moment) -> str:
     return "press more lightly" if moment.push.magnitude_n > band.high_n else ""
 
 
-CHANGES: tuple[Callable[[Moment], str], ...] = (_upward, _speed, _aim, _force)
+def _steady(moment: Moment) -> str:
+    return "steadier: lean in with the body" if is_unsteady(moment) else ""
+
+
+CHANGES: tuple[Callable[[Moment], str], ...] = (_upward, _speed, _aim, _force, _steady)
 """In order; each gives the words for its fault, empty if there is none. Releasing early comes
 before: there is no push then."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -24,6 +25,8 @@ from ui.report.trial_report import LIBRARIES
 
 COLUMNS = 6
 """Repetitions beside each other: what fits on A4."""
+UNSEALED = "to be sealed"
+SEALED = re.compile('name="sheet-sha256" content="([0-9a-f]{64})"')
 MOST_VERSIONS = 999
 
 
@@ -59,7 +62,7 @@ def build_sheet(outcome: Assessment, *, number: int = 1, before_sha256: str = ""
     )
     trial = outcome.trial
     shown = outcome.repetitions
-    return environment.get_template("result.html.j2").render(
+    page = environment.get_template("result.html.j2").render(
         outcome=outcome,
         facts=trial.recording,
         target=trial.target,
@@ -71,9 +74,11 @@ def build_sheet(outcome: Assessment, *, number: int = 1, before_sha256: str = ""
         ticks=TICK_SIGNS,
         number=number,
         before_sha256=before_sha256,
+        unsealed=UNSEALED,
         outcome_sha256=_outcome_sha256(outcome),
         versions=", ".join((software(), *(f"{name} {version(name)}" for name in LIBRARIES))),
     )
+    return page.replace(UNSEALED, _seal(page))
 
 
 def store_sheet(outcome: Assessment, folder: Path, stem: str) -> Sheet:
@@ -87,21 +92,26 @@ def store_sheet(outcome: Assessment, folder: Path, stem: str) -> Sheet:
         stem: Name of the recording without its ending.
 
     Raises:
-        UserError: There are too many versions, or one cannot be read or is of another recording.
+        UserError: There are too many versions, or one cannot be read, is of another recording or
+            is not as it was written.
         OSError: It cannot be written.
     """
-    number, before, before_sha256 = 0, None, ""
+    number, before_sha256, text = 0, "", ""
     while (path := _path(folder, stem, number + 1)).exists():
-        number, before = number + 1, path
+        number += 1
         if number == MOST_VERSIONS:
             raise UserError(f"{path}: {number} versions are enough; move some away")
-    if before is not None:
-        text = _read(before)
+        text = _read(path)
         if outcome.trial.recording["uuid"] not in text:
-            raise UserError(f"{before}: is of another recording; name another folder")
-        if _mark(outcome) in text:
-            return Sheet(before, number, fresh=False)
+            raise UserError(f"{path}: is of another recording; name another folder")
+        if not _is_whole(text) or f'name="before-sha256" content="{before_sha256}"' not in text:
+            raise UserError(
+                f"{path}: it, or the one before it, was changed after it was written; keep them "
+                "apart and name another folder"
+            )
         before_sha256 = hashlib.sha256(text.encode()).hexdigest()
+    if number and _mark(outcome) in text:
+        return Sheet(_path(folder, stem, number), number, fresh=False)
     page = build_sheet(outcome, number=number + 1, before_sha256=before_sha256)
     path = _path(folder, stem, number + 1)
     try:
@@ -126,6 +136,16 @@ def _read(path: Path) -> str:
         return path.read_bytes().decode()
     except (OSError, UnicodeDecodeError) as cause:
         raise UserError(f"{path}: cannot be read as a result sheet; move it away") from cause
+
+
+def _seal(page: str) -> str:
+    """Return what tells whether a page was changed: the hash of it before it was sealed."""
+    return hashlib.sha256(page.encode()).hexdigest()
+
+
+def _is_whole(page: str) -> bool:
+    found = SEALED.search(page)
+    return found is not None and _seal(page.replace(found[1], UNSEALED)) == found[1]
 
 
 def _mark(outcome: Assessment) -> str:

@@ -24,6 +24,7 @@ from acquisition.virtual_rig import default_rig
 from analysis.rig_check import self_test_finding
 from analysis.target import Target
 from analysis.trial import QualityFinding
+from ui.desktop import look
 from ui.desktop.guide import SCREENS, GuideWindow
 from ui.desktop.screens import SelfTestScreen
 from ui.desktop.screens_asking import ChooseScreen, WhoScreen
@@ -243,3 +244,20 @@ def test_esc_gives_up_a_test_that_runs(qtbot: QtBot, tmp_path: Path) -> None:
         qtbot.waitUntil(lambda: one.flow.stage is Stage.CHOOSE, timeout=WAIT_MS)
     finally:
         one.close()
+
+
+def test_a_change_of_look_reaches_the_screen_that_is_shown(
+    guide: GuideWindow, qtbot: QtBot
+) -> None:
+    reach(qtbot, guide, Stage.SELF_TEST)
+
+    press_with(guide, Qt.Key.Key_D)
+
+    assert isinstance(guide.screen_shown, SelfTestScreen)
+    qtbot.waitUntil(guide.screen_shown.isVisible, timeout=WAIT_MS)
+    assert guide.screen_shown.palette().window().color() == look.PAPER
+    assert look.PAPER.lightnessF() < 0.3
+
+
+def press_with(guide: GuideWindow, key: Qt.Key) -> None:
+    QTest.keyClick(guide, key, Qt.KeyboardModifier.ControlModifier)

@@ -19,6 +19,7 @@ from acquisition.virtual_rig import default_rig
 from analysis.pipeline import analyse
 from analysis.target import Target
 from analysis.trial import Trial
+from ui.desktop import look
 from ui.desktop.arc_dial import ArcDial
 from ui.desktop.map_view import MapView
 from ui.desktop.review_window import FINE_S, RUN_UP_S, ReviewWindow
@@ -218,3 +219,15 @@ def test_each_column_keeps_the_highest_and_what_is_unknown_lies_at_nought() -> N
 
     assert highest_in_columns(values, 3).tolist() == [5.0, 0.0, 2.0]
     assert highest_in_columns(values, 100).tolist() == [1.0, 5.0, 0.0, 0.0, 2.0, 0.0]
+
+
+def test_a_change_of_look_keeps_the_place(review: Review, pair: list[Trial]) -> None:
+    window = review(pair)
+    window.jump(12.0)
+
+    QTest.keyClick(window, Qt.Key.Key_D, Qt.KeyboardModifier.ControlModifier)
+    QTest.keyClick(window, Qt.Key.Key_Plus, Qt.KeyboardModifier.ControlModifier)
+
+    assert window.sides[0].playback.position_s == pytest.approx(12.0)
+    assert look.PAPER.lightnessF() < 0.3
+    assert look.text_scale() == pytest.approx(1.1)

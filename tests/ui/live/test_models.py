@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -84,6 +85,38 @@ def test_force_is_judged_by_the_band(moment: Maker, size_n: float, word: str) ->
     assert look.force_n == pytest.approx(size_n)
     assert look.word == word
     assert look.outside is (word != "in the band")
+
+
+@pytest.mark.parametrize(
+    ("tremble_n", "word"), [(4.0, "in the band"), (9.0, "in the band, unsteady")]
+)
+def test_a_force_that_trembles_more_than_allowed_is_unsteady_in_its_band(
+    moment: Maker, tremble_n: float, word: str
+) -> None:
+    """Of 40 N 15 % is 6 N; a sine of 9 N has an SD of 6.4, one of 4 N of 2.8."""
+    steady = moment(40.0 * D, seconds=1.5)
+    series = steady.recent[0]
+    size_n = 40.0 + tremble_n * np.sin(2.0 * np.pi * 8.0 * series.time_s)
+    trembling = replace(series, force_n=size_n[:, np.newaxis] * D)
+    now = replace(steady, new=trembling, recent=(trembling,))
+
+    look = ForceBandModel().look(now)
+
+    assert look.word == word
+    assert look.spread_n == pytest.approx(
+        (40.0 - math.sqrt(2.0) * tremble_n, 40.0 + math.sqrt(2.0) * tremble_n), rel=0.03
+    )
+    assert ("steadier" in verdict_of(now).text) is ("unsteady" in word)
+
+
+def test_a_force_that_rises_evenly_is_not_unsteady(moment: Maker) -> None:
+    steady = moment(40.0 * D, seconds=1.5)
+    series = steady.recent[0]
+    size_n = 30.0 + 20.0 * (series.time_s - series.time_s[0])
+    rising = replace(series, force_n=size_n[:, np.newaxis] * D)
+    now = replace(steady, new=rising, recent=(rising,))
+
+    assert ForceBandModel().look(now).word == "in the band"
 
 
 def test_speed_is_judged_both_ways(moment: Maker) -> None:

@@ -110,3 +110,24 @@ def test_another_recording_of_the_same_name_does_not_go_on_with_these_sheets(
         store_sheet(other, tmp_path, "trial")
 
     assert len(list(tmp_path.iterdir())) == 1
+
+
+@pytest.mark.parametrize("which", [1, 2])
+def test_a_sheet_that_was_changed_does_not_pass(
+    outcome: Assessment, tmp_path: Path, which: int
+) -> None:
+    store_sheet(outcome, tmp_path, "T01")
+    ticked = outcome.checklist.ticked({"stop_agreed": Tick.YES})
+    later = replace(outcome, checklist=ticked)
+    store_sheet(later, tmp_path, "T01")
+    path = tmp_path / f"T01_result_{which}.html"
+    path.write_text(path.read_text(encoding="utf-8").replace("not met", "met", 1), encoding="utf-8")
+
+    with pytest.raises(UserError, match="was changed after it was written"):
+        store_sheet(later, tmp_path, "T01")
+
+    assert not (tmp_path / "T01_result_3.html").exists()
+
+
+def test_a_sheet_is_its_owner_s_only(outcome: Assessment, tmp_path: Path) -> None:
+    assert store_sheet(outcome, tmp_path, "T01").path.stat().st_mode & 0o077 == 0

@@ -11,7 +11,7 @@ import json
 import math
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
 
 import msgspec
 from msgspec import Meta
@@ -106,6 +106,7 @@ class NoFeedback(_Block, frozen=True, kw_only=True, tag="none"):
 
 
 Block = Continuous | Bandwidth | Faded | Summary | OnRequest | NoFeedback
+FEEDBACKS = tuple(str(kind.__struct_config__.tag) for kind in get_args(Block))
 
 
 class Plan(_Table, frozen=True, kw_only=True):
@@ -161,7 +162,14 @@ def load_plan(path: Path) -> Plan:
     Raises:
         PlanError: It is missing or broken, or a key is wrong; one line says which.
     """
-    return to_record(read_toml(path, PlanError), Plan, where=path, error=PlanError)
+    data = read_toml(path, PlanError)
+    blocks = data.get("block")
+    for number, block in enumerate(blocks if isinstance(blocks, list) else (), 1):
+        wanted = block.get("feedback") if isinstance(block, dict) else None
+        if isinstance(wanted, str) and wanted not in FEEDBACKS:
+            known = ", ".join(FEEDBACKS)
+            raise PlanError(f"{path}: block {number}: no feedback {wanted!r}; there are {known}")
+    return to_record(data, Plan, where=path, error=PlanError)
 
 
 def shipped_plans() -> Mapping[str, Plan]:

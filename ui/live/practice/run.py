@@ -185,12 +185,14 @@ class PracticeRun:
     def repeat(self, reason: str) -> None:
         """Let the repetition under way not count, or, between two, the last one.
 
+        In a pause nothing is done again.
+
         Args:
             reason: For the recording.
         """
         if self._state is RunState.MOVING:
             self._leave_out(reason)
-        elif self._last:
+        elif self._last and self._state is not RunState.PAUSED:
             self._number, self._last = self._last, 0
             del self.done[self._number]
             self._tell(Practised.AGAIN, reason=reason)
@@ -198,6 +200,15 @@ class PracticeRun:
             return
         self._card = None
         self._arm()
+
+    def break_off(self, reason: str) -> None:
+        """Let the repetition under way, if any, not count; nothing else is undone.
+
+        Args:
+            reason: For the recording.
+        """
+        if self._state is RunState.MOVING:
+            self.repeat(reason)
 
     def end(self, reason: str) -> None:
         """Leave the plan.

@@ -68,7 +68,10 @@ def test_an_unknown_name_is_answered_with_those_there_are() -> None:
 @pytest.mark.parametrize(
     ("change", "complaint"),
     [
-        (('"faded"', '"fadet"'), r"Invalid value 'fadet' - at `\$\.block\[0\]\.feedback`"),
+        (
+            ('"faded"', '"fadet"'),
+            "block 1: no feedback 'fadet'; there are continuous,",
+        ),
         (('feedback = "faded"', ""), r"missing required field `feedback` - at `\$\.block\[0\]`"),
         (("repetitions = 4", "repetitions = 0"), r">= 1 - at `\$\.block\[0\]\.repetitions`"),
         (("repetitions", "repetition"), r"unknown field `repetition`|missing.*`repetitions`"),

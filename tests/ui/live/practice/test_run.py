@@ -153,6 +153,17 @@ def test_before_the_first_there_is_nothing_to_repeat(puppet: Maker) -> None:
     assert one.reasons(Practised.AGAIN) == []
 
 
+def test_in_a_pause_nothing_is_done_again(puppet: Maker) -> None:
+    one = puppet(THREE)
+    one.repeat()
+    one.run.pause()
+
+    one.run.repeat("by key")
+    one.rest()
+
+    assert (one.look.state, list(one.run.done)) == (RunState.PAUSED, [1])
+
+
 def test_a_plan_can_be_left(puppet: Maker) -> None:
     one = puppet(THREE)
 

@@ -15,6 +15,7 @@ from analysis.pipeline import analyse
 from analysis.stop_drill import STOP_EVENT
 from ui.live.arc import ArcModel, Hold
 from ui.live.moment import Moment
+from ui.live.practice.look import RunState
 from ui.live.practice.plan import Continuous, Plan
 from ui.live.practice.run import PracticeRun
 from ui.live.practice.stop_drill import (
@@ -212,3 +213,17 @@ def test_who_never_lets_go_is_told_so(arm: Callable[[int], Arm]) -> None:
     assert look.result is not None
     assert "— (not within 5 s of the call)" in look.words[1]
     assert not np.isnan(look.result.called_s)
+
+
+def test_a_call_while_the_plan_is_paused_undoes_nothing(bench: Maker) -> None:
+    one = bench("virtual:?trainee=E01&seed=5&reps=0&top=100")
+    plan = Plan(name="p", title="P", about="", block=(Continuous(name="c", repetitions=3),))
+    run = PracticeRun(plan, target=one.feed.target, side="right", note=one.feed.note_event)
+    one.trainer.practice = run
+    go_on_until(one, lambda _: len(run.done) == 1)
+    run.pause()
+    one.trainer.arm_drill(5)
+
+    go_on_until(one, drilled)
+
+    assert (run.state, list(run.done)) == (RunState.PAUSED, [1])
