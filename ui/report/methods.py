@@ -146,9 +146,10 @@ def _bumps(trial: Trial) -> str:
     shown = "This was never so." if found == "never" else f"Found: {found}."
     return (
         f"The base counted as leaning anew where, hand off, {STAYS_NEEDED} successive stays at "
-        f"home agreed within {_degrees(AGREE_RAD)} on a vertical more than {_degrees(BUMP_RAD)} from "
-        "the one before and no later rest showed that one again; from there on the vertical seen "
-        "at home was used, and repetitions that reached into what lies between were not measured. "
+        f"home agreed within {_degrees(AGREE_RAD)} on a vertical more than {_degrees(BUMP_RAD)} "
+        "from the one before and no later rest showed that one again; from there on the vertical "
+        "seen at home was used, and repetitions that reached into what lies between were not "
+        "measured. "
         f"{shown}"
     )
 
