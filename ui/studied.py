@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.comparison.effect_sizes import Interval
 from analysis.study.findings import Done, MeasureFindings, wanted
 from analysis.study.groups import Contrast
 from analysis.study.learning import LAST
@@ -20,6 +21,8 @@ CHIEF = (
     "hold_coverage_percent",
 )  # fmt: skip
 """The measures of the class overview."""
+TOLD = 0.05
+"""A corrected chance below tells a difference."""
 PEOPLE = {"E": "experts", "T": "trainees"}
 """What codes begin with; any other letter stands for itself."""
 
@@ -39,6 +42,25 @@ class Overview:
     sessions: int
     practised: int
     cells: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ContrastWords:
+    """A comparison in words.
+
+    Attributes:
+        who: Is compared.
+        difference: With its interval, or why there is none.
+        size: Standardised, with its interval.
+        chances: If there is no difference: of this comparison, and corrected for all.
+        told: Whether the corrected one tells a difference.
+    """
+
+    who: str
+    difference: str
+    size: str
+    chances: str
+    told: str
 
 
 def overview(done: Sequence[Done]) -> list[Overview]:
@@ -70,19 +92,32 @@ def variance_in_words(key: str, variance: float) -> str:
     return amount(key, float(np.sqrt(variance)))
 
 
-def contrast_in_words(key: str, one: Contrast) -> tuple[str, str]:
+def contrast_in_words(key: str, one: Contrast) -> ContrastWords:
     """Return who is compared, and by how much they differ."""
-    kind = "the same people" if one.within else f"{one.people[0]} and {one.people[1]} people"
-    who = f"{_group(one.second)} minus {_group(one.first)} ({one.people[0]} people)"
+    which = f"{people(one.people[0])}, each with both"
     if not one.within:
-        who = f"{_group(one.second)} minus {_group(one.first)} ({kind})"
-    if one.difference is None:
-        return who, one.reason
-    mean, decimals = one.difference.mean, _decimals(key)
-    value, low, high = (
-        shown(each, decimals, sign="+") for each in (mean.value, mean.low, mean.high)
+        which = f"{one.people[0]} and {people(one.people[1])}; {one.at}"
+    who = f"{_group(one.second)} minus {_group(one.first)} ({which})"
+    if one.difference is None or one.p is None or one.p_of_all is None:
+        return ContrastWords(who, one.reason, "—", "—", "—")
+    size = one.difference.standardised
+    return ContrastWords(
+        who,
+        _signed(one.difference.mean, _decimals(key)),
+        _signed(size, 1),
+        f"{chance(one.p)}, {chance(one.p_of_all)}",
+        "yes" if one.p_of_all < TOLD else "no",
     )
-    return who, f"{value} ({low} to {high})"
+
+
+def chance(p: float) -> str:
+    """Return a chance in words."""
+    return "below 0.001" if p < 0.001 else shown(p, 3)
+
+
+def _signed(one: Interval, decimals: int) -> str:
+    value, low, high = (shown(each, decimals, sign="+") for each in (one.value, one.low, one.high))
+    return f"{value} ({low} to {high})"
 
 
 def plan_in_words(one: MeasureFindings) -> tuple[str, str]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -12,7 +12,13 @@ from numpy.typing import NDArray
 from analysis.errors import StudyError
 from analysis.reference.evidence import COMPARED
 from analysis.study.crossed import Crossed, crossed, crossed_table
-from analysis.study.groups import Contrast, between_conditions, between_groups
+from analysis.study.groups import (
+    Contrast,
+    between_conditions,
+    between_groups,
+    group_values,
+    holm,
+)
 from analysis.study.laboratories import Precision, precision
 from analysis.study.learning import Learning, Tried, learning_of_class
 from analysis.study.precision import Plan, plan
@@ -96,7 +102,7 @@ class MeasureFindings:
         learning: By person.
         crossed: Whether all people change alike from one condition to the next.
         groups: Kinds of people side by side.
-        conditions: Roles side by side, within people.
+        conditions: The last of practice and the tests side by side, within people.
         reasons: Why something is None, by its name.
     """
 
@@ -118,7 +124,29 @@ class MeasureFindings:
 def findings(done: Iterable[Done]) -> tuple[MeasureFindings, ...]:
     """Return what is found of each measure, in the order of `COMPARED`."""
     all_done = list(done)
-    return tuple(_of_measure(key, all_done) for key in PHASE_OF)
+    return _corrected([_of_measure(key, all_done) for key in PHASE_OF])
+
+
+def comparisons(found: Iterable[MeasureFindings]) -> int:
+    """Return how many comparisons a study makes: what their chances are corrected for."""
+    return sum(one.p is not None for each in found for one in (*each.groups, *each.conditions))
+
+
+def _corrected(found: Sequence[MeasureFindings]) -> tuple[MeasureFindings, ...]:
+    chances = [
+        one.p for each in found for one in (*each.groups, *each.conditions) if one.p is not None
+    ]
+    corrected = iter(holm(chances))
+
+    def with_chance(contrasts: Iterable[Contrast]) -> tuple[Contrast, ...]:
+        return tuple(
+            one if one.p is None else replace(one, p_of_all=next(corrected)) for one in contrasts
+        )
+
+    return tuple(
+        replace(each, groups=with_chance(each.groups), conditions=with_chance(each.conditions))
+        for each in found
+    )
 
 
 def wanted(key: str) -> float:
@@ -153,6 +181,7 @@ def _of_measure(key: str, done: list[Done]) -> MeasureFindings:
         across = crossed(crossed_table((one.person, one.role, one.values[key]) for one in done))
     except StudyError as why:
         reasons["crossed"] = str(why)
+    tried = _tried(done, key)
     return MeasureFindings(
         key=key,
         values=int(np.isfinite(values).sum()),
@@ -162,12 +191,10 @@ def _of_measure(key: str, done: list[Done]) -> MeasureFindings:
         icc=icc,
         errors=errors,
         table=(table.shape[0], table.shape[1]),
-        learning=learning_of_class(_tried(done, key)),
+        learning=learning_of_class(tried),
         crossed=across,
-        groups=tuple(between_groups((one.person, one.group, one.values[key]) for one in practice)),
-        conditions=tuple(
-            between_conditions((one.person, one.role, one.values[key]) for one in done)
-        ),
+        groups=tuple(_groups(tried, {one.person: one.group for one in done})),
+        conditions=tuple(between_conditions(tried)),
         reasons=reasons,
     )
 
@@ -205,3 +232,8 @@ def _tried(done: Iterable[Done], key: str) -> dict[str, list[Tried]]:
         tried = Tried(one.role, one.session, one.practised, one.values[key])
         people.setdefault(one.person, []).append(tried)
     return people
+
+
+def _groups(people: Mapping[str, Sequence[Tried]], groups: Mapping[str, str]) -> list[Contrast]:
+    compared = group_values(people, groups)
+    return [one for at, values in compared.items() for one in between_groups(values, at)]

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from acquisition.software import software
 from analysis.study.cohort import Cohort
-from analysis.study.findings import Done, MeasureFindings
+from analysis.study.findings import Done, MeasureFindings, comparisons
 from analysis.study.laboratories import Precision
 from analysis.study.reliability import MODELS
 from analysis.target import Target
@@ -66,6 +66,8 @@ def build_study(
         operators=list(_operators(found)),
         crossed=list(_crossed(found)),
         contrasts=list(_contrasts(found)),
+        comparisons=comparisons(found),
+        measures=len(found),
         reasons=list(_reasons(found)),
         versions=", ".join((software(), *(f"{name} {version(name)}" for name in LIBRARIES))),
     )
@@ -201,13 +203,12 @@ def _apart(found: Precision) -> str:
     return "; ".join(told) or "nobody"
 
 
-def _contrasts(found: Sequence[MeasureFindings]) -> Iterator[dict[str, str]]:
+def _contrasts(found: Sequence[MeasureFindings]) -> Iterator[dict[str, Any]]:
     for one in found:
         if one.key not in CHIEF:
             continue
         for contrast in (*one.groups, *one.conditions):
-            who, words = contrast_in_words(one.key, contrast)
-            yield {"name": title_of(one.key), "who": who, "words": words}
+            yield {"name": title_of(one.key), "words": contrast_in_words(one.key, contrast)}
 
 
 def _crossed(found: Sequence[MeasureFindings]) -> Iterator[dict[str, Any]]:
