@@ -20,6 +20,7 @@ from acquisition.virtual_rig import SensorModel
 from analysis.directions import mean_direction
 from analysis.pipeline import analyse
 from analysis.resolve import push_angles
+from analysis.row_uncertainty import pose_u
 from analysis.target import Target
 from analysis.trial import PhaseName, Repetition, Trial
 from firmware_protocol.messages import FORCE_STREAM
@@ -136,3 +137,35 @@ def test_what_the_description_states_alone_would_not_hold_it(told: Maker, bumped
                 within.append(one * u_deg(repetition, key) <= COVERAGE * u_deg(stated, key))
 
     assert np.mean(within) < 0.9
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+def test_so_do_elevation_its_plane_and_the_elevation_at_release(told: Maker, side: str) -> None:
+    """A hand that lets go on the way down; the release is where its force falls below 3 N."""
+    within: list[bool] = []
+    for seed in range(4):
+        made = told(side, 3, "T03", seed=seed, repetitions=3, model=MODEL)
+        trial = analyse(made.recording)
+        series = trial.series
+        start_s = max(float(stream.time_s(0, 1)[0]) for stream in made.rig.streams)
+        truth = made.rig.truth(series.time_s + start_s)
+        raised_deg = np.rad2deg(truth.elevation_rad)
+        for repetition in trial.repetitions:
+            values, part = repetition.measured.values, repetition.spans.movement
+            let_go = part.start + np.flatnonzero(truth.magnitude_n[part.slice] > 3.0)[-1] + 1
+            for key, true in (
+                ("elevation_top", raised_deg[part.slice].max()),
+                ("release_elevation", raised_deg[let_go]),
+            ):
+                found, u = values[f"{key}_deg"], values[f"{key}_u_deg"]
+                assert isinstance(found, float)
+                assert isinstance(u, float)
+                within.append(abs(found - true) <= COVERAGE * u)
+            rows = part.start + np.flatnonzero(np.isfinite(series.plane_rad[part.slice]))
+            turned = series.plane_rad[rows] - truth.plane_rad[rows]
+            pose = pose_u(series, rows)
+            assert pose is not None
+            within.append(bool(np.mean(np.abs(turned) <= COVERAGE * pose.plane_rad) > 0.9))
+
+    assert len(within) == 4 * 3 * 3
+    assert np.mean(within) >= 0.9

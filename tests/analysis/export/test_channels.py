@@ -37,3 +37,15 @@ def test_what_a_rig_cannot_tell_is_no_column(trial: Trial) -> None:
 
     assert {"contact_x_mm", "contact_y_mm", "contact_z_mm"} == told - names
     assert "stabiliser_N" not in told
+
+
+def test_the_pose_has_its_uncertainty_where_it_is_known(trial: Trial) -> None:
+    found = {channel.name: values for channel, values in columns_of(trial.series)}
+    unknown = {channel.name for channel, _ in columns_of(replace(trial.series, sources=None))}
+
+    for name in ("elevation", "plane"):
+        known = np.isfinite(found[f"{name}_deg"])
+        assert known.any()
+        assert np.isfinite(found[f"{name}_u_deg"][known]).all()
+        assert (found[f"{name}_u_deg"][known] > 0.3).all()
+    assert {"elevation_u_deg", "plane_u_deg"} == found.keys() - unknown
