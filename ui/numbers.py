@@ -36,3 +36,14 @@ def with_u(value: MeasureValue, u: MeasureValue, *, sign: str = "") -> str:
     """Return a measure with its standard uncertainty, both with one decimal."""
     text = shown(value, 1, sign=sign)
     return text if u is None or value is None else f"{text} ± {shown(u, 1)}"
+
+
+def count_of(number: int, one: str, several: str = "") -> str:
+    """Return how many of something there are, the word in its number.
+
+    Args:
+        number: How many.
+        one: The word for one.
+        several: For more, or none; empty adds an s.
+    """
+    return f"{number} {one if number == 1 else several or one + 's'}"

@@ -50,6 +50,8 @@ class AgainstBand:
     Attributes:
         quantity: Which.
         known_percent: Share of the band's arc on which the mean is known.
+        known_to_deg: Highest elevation of what is known: the edge of a bin; None if nothing is.
+        arc_to_deg: Likewise of the band's arc.
         inside_percent: Share of what is known, over all repetitions, that lies in the band; None
             if nothing is known.
         repetitions: How many there are.
@@ -63,6 +65,8 @@ class AgainstBand:
 
     quantity: Quantity
     known_percent: float
+    known_to_deg: float | None
+    arc_to_deg: float
     inside_percent: float | None
     repetitions: int
     repetitions_inside: int
@@ -108,9 +112,12 @@ def _one(
     whole: Flags = np.asarray(seen.sum(axis=(1, 2)) == arc.sum())
     difference = (mean - experts)[np.isfinite(mean)]
     outside = np.asarray(np.nan_to_num(beyond, nan=-1.0) > 0.0)
+    at = performance.elevation_deg
     return AgainstBand(
         quantity=quantity,
         known_percent=float(100.0 * np.isfinite(mean).sum() / arc.sum()),
+        known_to_deg=_furthest_deg(at, np.isfinite(mean)),
+        arc_to_deg=_furthest_deg(at, arc) or 0.0,
         inside_percent=float(100.0 * within[seen].mean()) if seen.any() else None,
         repetitions=len(values),
         repetitions_inside=int(np.sum(whole & (within | ~arc).all(axis=(1, 2)))),
@@ -125,6 +132,12 @@ def _one(
         ),
         outside=outside,
     )
+
+
+def _furthest_deg(at: Floats, known: Flags) -> float | None:
+    """Return the upper edge of the highest bin known on either way, flags (ways, bins)."""
+    known_at = at[known.any(axis=0)]
+    return float(known_at.max() + (at[1] - at[0]) / 2.0) if len(known_at) else None
 
 
 def _excursion(

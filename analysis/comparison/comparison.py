@@ -9,24 +9,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.comparison.against_band import AgainstBand, against_band
+from analysis.comparison.change import NOBODY, Basis, Changes, Sides, changes_of, sides_of
 from analysis.comparison.curve_test import CurveTest, Method, NoTest, compare_curves
-from analysis.comparison.effect_sizes import (
-    Case,
-    Difference,
-    case_against,
-    difference,
-    paired_difference,
-)
-from analysis.comparison.performance import Performance, compared_keys
+from analysis.comparison.effect_sizes import Case, Difference, case_against, difference
+from analysis.comparison.performance import Performance, compared_keys, mean_where_known
 from analysis.errors import NotComparable
 from analysis.reference.arc_curves import QUANTITIES, WAYS, Quantity
-from analysis.reference.model import Reference, as_array
+from analysis.reference.model import Expert, Reference, as_array
 from analysis.trial import PhaseName
 
 Floats = NDArray[np.float64]
 
 ALPHA = 0.05
 """Chance of any finding in a family of tests along the arc where nothing differs."""
+MOST_SEED = 2**32 - 1
+"""The library that permutes takes no greater one."""
 LEAST_EXPERTS = 3
 """Of fewer there is hardly a spread to measure a person by. Ours."""
 
@@ -51,25 +48,6 @@ class AgainstExperts:
     experts_sd: float | None
     case: Case | None
     groups: Difference | None
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One measure before and after.
-
-    Attributes:
-        key: Of the measure.
-        before: Mean; None if no repetition has it.
-        after: Likewise.
-        difference: After minus before.
-        reason: Why there is none; empty otherwise.
-    """
-
-    key: str
-    before: float | None
-    after: float | None
-    difference: Difference | None
     reason: str
 
 
@@ -112,6 +90,8 @@ class Comparison:
         measures: Beside the experts'.
         changes: After beside before.
         families: Tests along the arc.
+        among_experts: Who of those compared is an expert of the reference too.
+        in_reference: Files that are compared and that the reference was made of.
     """
 
     after: Performance
@@ -120,8 +100,10 @@ class Comparison:
     against: tuple[AgainstBand, ...] | None
     before_against: tuple[AgainstBand, ...] | None
     measures: tuple[AgainstExperts, ...] | None
-    changes: tuple[Change, ...] | None
+    changes: Changes | None
     families: tuple[Family, ...]
+    among_experts: tuple[str, ...]
+    in_reference: tuple[str, ...]
 
 
 def compare(
@@ -142,17 +124,16 @@ def compare(
         seed: Of permutations.
 
     Raises:
-        NotComparable: There is nothing to compare with, or the bins differ.
+        NotComparable: There is nothing to compare with, or what there is does not fit together.
+        StudyError: A recording has no date that can be read.
     """
-    if before is None and reference is None:
-        raise NotComparable("nothing to compare with: name a reference, or what was before")
-    if before is not None and not np.array_equal(before.elevation_deg, after.elevation_deg):
-        raise NotComparable("before and after were analysed with different bins of elevation")
+    _check(after, before, reference, seed)
+    sides = sides_of(before, after) if before else None
     families: list[Family] = []
     if reference is not None:
         families.append(_group_family(after, reference, method, seed))
-    if before is not None:
-        families.append(_change_family(before, after, method, seed))
+    if sides is not None:
+        families.append(_change_family(sides, method, seed))
     return Comparison(
         after=after,
         before=before,
@@ -160,16 +141,60 @@ def compare(
         against=against_band(after, reference) if reference else None,
         before_against=against_band(before, reference) if reference and before else None,
         measures=tuple(_beside_experts(after, reference)) if reference else None,
-        changes=tuple(_changes(before, after)) if before else None,
+        changes=changes_of(sides) if sides else None,
         families=tuple(families),
+        among_experts=_among_experts(after, reference) if reference else (),
+        in_reference=tuple(_in_reference(reference, after, before)) if reference else (),
     )
+
+
+def _check(
+    after: Performance, before: Performance | None, reference: Reference | None, seed: int
+) -> None:
+    if before is None and reference is None:
+        raise NotComparable("nothing to compare with: name a reference, or what was before")
+    if not 0 <= seed <= MOST_SEED:
+        raise NotComparable(f"a seed of {seed} is none: 0 to {MOST_SEED} are")
+    if reference is not None and after.target != reference.target:
+        raise NotComparable(
+            "the reference was made for another target than these recordings were measured "
+            "against: leave --target out, or make the reference again with it"
+        )
+    if before is None:
+        return
+    if before.target != after.target:
+        raise NotComparable("before and after have different targets; name one with --target")
+    if not np.array_equal(before.elevation_deg, after.elevation_deg):
+        raise NotComparable("before and after were analysed with different bins of elevation")
+    both = {str(one["uuid"]): one for one in before.recordings}
+    for one in after.recordings:
+        if (known := both.get(str(one["uuid"]))) is not None:
+            names = " and ".join(str(each["file"] or each["uuid"]) for each in (known, one))
+            raise NotComparable(f"{names} are the same recording, before and after")
+
+
+def _among_experts(after: Performance, reference: Reference) -> tuple[str, ...]:
+    experts = {one.code for one in reference.experts}
+    return tuple(who for who in after.persons if who in experts)
+
+
+def _in_reference(reference: Reference, *sets: Performance | None) -> Iterator[str]:
+    used = {one.uuid for one in reference.recordings}
+    for one in (facts for given in sets if given for facts in given.recordings):
+        if one["uuid"] in used:
+            yield str(one["file"] or one["uuid"])
+
+
+def _others(after: Performance, reference: Reference) -> tuple[Expert, ...]:
+    """Return the experts that nobody compared is one of: nobody is held against himself."""
+    return tuple(one for one in reference.experts if one.code not in after.persons)
 
 
 def _beside_experts(after: Performance, reference: Reference) -> Iterator[AgainstExperts]:
     for key in compared_keys():
         experts = [
             summary.mean
-            for expert in reference.experts
+            for expert in _others(after, reference)
             if (summary := expert.measures.get(key)) is not None
         ]
         own = list(after.measured_by_person(key).values())
@@ -177,7 +202,7 @@ def _beside_experts(after: Performance, reference: Reference) -> Iterator[Agains
         if not own or not experts:
             reason = "the measure could not be had of both"
         elif len(experts) < LEAST_EXPERTS:
-            reason = f"fewer than {LEAST_EXPERTS} experts show no spread to measure by"
+            reason = f"fewer than {LEAST_EXPERTS} other experts show no spread to measure by"
         else:
             try:
                 if len(own) == 1:
@@ -197,49 +222,32 @@ def _beside_experts(after: Performance, reference: Reference) -> Iterator[Agains
         )
 
 
-def _changes(before: Performance, after: Performance) -> Iterator[Change]:
-    for key in compared_keys():
-        of_people = before.measured_by_person(key), after.measured_by_person(key)
-        means = tuple(_mean(list(one.values())) for one in of_people)
-        found, reason = None, ""
-        try:
-            found = _change(before, after, key)
-        except ValueError as cause:
-            reason = str(cause)
-        yield Change(key, means[0], means[1], found, reason)
-
-
-def _change(before: Performance, after: Performance, key: str) -> Difference:
-    """Return the difference of a measure, by people if there are several, else by repetitions.
-
-    Raises:
-        ValueError: There is none; the text says why.
-    """
-    if before.persons != after.persons:
-        raise ValueError("before and after are of different people")
-    if len(after.persons) == 1:
-        return difference(before.measured(key), after.measured(key))
-    earlier, later = before.measured_by_person(key), after.measured_by_person(key)
-    both = [who for who in earlier if who in later]
-    return paired_difference([earlier[who] for who in both], [later[who] for who in both])
-
-
-def _change_family(before: Performance, after: Performance, method: Method, seed: int) -> Family:
+def _change_family(sides: Sides, method: Method, seed: int) -> Family:
+    before, after, basis = sides.before, sides.after, sides.basis
     question = "Where along the arc does after differ from before?"
-    if before.persons != after.persons:
-        return Family(question, "", (), "before and after are of different people")
-    if len(after.persons) == 1:
-        rows = "one repetition; what is found holds for this person on these occasions"
-        first, second, paired = before.values, after.values, False
-    else:
+    if basis is None:
+        return Family(question, "", (), NOBODY)
+    if basis is Basis.PEOPLE:
         rows = "the mean of one person, paired with the same person's earlier one"
-        first, second, paired = before.person_means(), after.person_means(), True
+        first, second = before.person_means(), after.person_means()
+    elif basis is Basis.SESSIONS:
+        rows = "the mean of one session of this person"
+        first, second = (_session_curves(sides, one) for one in (before, after))
+    else:
+        question = "Where along the arc do these two occasions differ?"
+        rows = "one repetition; what is found holds for these two occasions, not for the person"
+        first, second = before.values, after.values
     return _family(
         question, rows, first, second,
         lambda one, two, alpha: compare_curves(
-            one, two, after.elevation_deg, paired=paired, alpha=alpha, method=method, seed=seed
+            one, two, after.elevation_deg, paired=basis is Basis.PEOPLE, alpha=alpha,
+            method=method, seed=seed,
         ),
     )  # fmt: skip
+
+
+def _session_curves(sides: Sides, one: Performance) -> Floats:
+    return np.stack([mean_where_known(one.values[rows]) for rows in sides.session_rows(one)])
 
 
 def _group_family(after: Performance, reference: Reference, method: Method, seed: int) -> Family:
@@ -250,10 +258,13 @@ def _group_family(after: Performance, reference: Reference, method: Method, seed
             "one person is no sample of people, and repetitions of one are not independent; "
             "whether the repetitions are like the experts' is told by the band",
         )  # fmt: skip
+    others = _others(after, reference)
+    if not others:
+        return Family(question, "", (), "all experts are among those compared")
     experts = np.stack(
         [
             [[as_array(one.mean[quantity.key][way]) for way in WAYS] for quantity in QUANTITIES]
-            for one in reference.experts
+            for one in others
         ]
     )
     return _family(

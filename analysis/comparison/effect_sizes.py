@@ -17,6 +17,7 @@ from scipy import optimize, special, stats
 Floats = NDArray[np.float64]
 
 LEVEL = 0.95
+NO_SPREAD = "values that do not differ have no spread to measure by"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +42,13 @@ class Difference:
         mean: Difference of the means, in the unit of the values.
         standardised: Hedges's g; of pairs, over the SD of their differences.
         counts: How many values of each.
+        p: Two-sided chance of a difference as large if there is none.
     """
 
     mean: Interval
     standardised: Interval
     counts: tuple[int, int]
+    p: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +85,36 @@ def difference(first: Sequence[float] | Floats, second: Sequence[float] | Floats
     pooled = np.sqrt(((n - 1) * one.var(ddof=1) + (m - 1) * other.var(ddof=1)) / (n + m - 2))
     scale = np.sqrt(1.0 / n + 1.0 / m)
     g = _standardised(mean / float(pooled), float(scale), n + m - 2)
-    return Difference(Interval(mean, mean - float(half), mean + float(half)), g, (n, m))
+    p = _two_sided(mean / float(np.sqrt(errors.sum())), float(degrees))
+    return Difference(Interval(mean, mean - float(half), mean + float(half)), g, (n, m), p)
+
+
+def pooled_difference(
+    first: Sequence[float] | Floats, second: Sequence[float] | Floats
+) -> Difference:
+    """Return how two small sets of independent values of one spread differ.
+
+    The pooled form of Student's t: with one value against several it is the test of a case, with
+    few of each it does not lose the degrees of freedom that Welch's does.
+
+    Raises:
+        ValueError: Both have one value, one has none, or the values of a set never differ.
+    """
+    one, other = np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64)
+    n, m = len(one), len(other)
+    free = n + m - 2
+    if min(n, m) < 1 or free < 1:
+        raise ValueError(f"{_values(n)} and {_values(m)} have no spread to measure by")
+    squares = float(np.sum((one - one.mean()) ** 2) + np.sum((other - other.mean()) ** 2))
+    if not squares > 0.0:
+        raise ValueError(NO_SPREAD)
+    pooled, scale = np.sqrt(squares / free), float(np.sqrt(1.0 / n + 1.0 / m))
+    mean, error = float(other.mean() - one.mean()), float(pooled * scale)
+    half = float(stats.t.ppf((1.0 + LEVEL) / 2.0, free)) * error
+    g = _standardised(mean / float(pooled), scale, free)
+    return Difference(
+        Interval(mean, mean - half, mean + half), g, (n, m), _two_sided(mean / error, free)
+    )
 
 
 def paired_difference(
@@ -102,7 +134,8 @@ def paired_difference(
     mean, sd = float(change.mean()), float(change.std(ddof=1))
     half = float(stats.t.ppf((1.0 + LEVEL) / 2.0, n - 1)) * sd / np.sqrt(n)
     g = _standardised(mean / sd, 1.0 / np.sqrt(n), n - 1)
-    return Difference(Interval(mean, mean - half, mean + half), g, (n, n))
+    p = _two_sided(mean / sd * float(np.sqrt(n)), n - 1)
+    return Difference(Interval(mean, mean - half, mean + half), g, (n, n), p)
 
 
 def case_against(sample: Sequence[float] | Floats, value: float) -> Case:
@@ -120,17 +153,42 @@ def case_against(sample: Sequence[float] | Floats, value: float) -> Case:
     sds = (value - float(known.mean())) / sd
     t = sds / np.sqrt(1.0 + 1.0 / n)
     low, high = (bound / np.sqrt(n) for bound in _noncentrality(sds * np.sqrt(n), n - 1))
-    p = 2.0 * float(stats.t.sf(abs(t), n - 1))
-    return Case(Interval(sds, float(low), float(high)), float(t), p, n)
+    return Case(Interval(sds, float(low), float(high)), float(t), _two_sided(float(t), n - 1), n)
+
+
+def holm(chances: Sequence[float]) -> list[float]:
+    """Return chances of several tests, adjusted for all of them together.
+
+    Holm's step-down procedure (1979, Scand J Stat 6:65): of all tests where nothing differs, any
+    falls below a level with that chance at most, however they hang together.
+
+    Args:
+        chances: Of each test, in any order.
+    """
+    p = np.asarray(chances, dtype=np.float64)
+    order = np.argsort(p, kind="stable")
+    steps = np.maximum.accumulate(p[order] * np.arange(len(p), 0, -1))
+    adjusted = np.empty_like(p)
+    adjusted[order] = np.minimum(steps, 1.0)
+    found: list[float] = adjusted.tolist()
+    return found
 
 
 def _checked(values: Sequence[float] | Floats) -> Floats:
     known = np.asarray(values, dtype=np.float64)
     if len(known) < 2:
-        raise ValueError(f"{len(known)} values have no spread: at least 2 are needed")
+        raise ValueError(f"of {_values(len(known))} no spread is known: at least 2 are needed")
     if not known.var() > 0.0:
-        raise ValueError("values that do not differ have no spread to measure by")
+        raise ValueError(NO_SPREAD)
     return known
+
+
+def _values(count: int) -> str:
+    return "1 value" if count == 1 else f"{count} values"
+
+
+def _two_sided(t: float, degrees: float) -> float:
+    return 2.0 * float(stats.t.sf(abs(t), degrees))
 
 
 def _standardised(d: float, scale: float, degrees: int) -> Interval:
@@ -152,7 +210,10 @@ def _noncentrality(t: float, degrees: int) -> tuple[float, float]:
 
     def solve(chance: float) -> float:
         def off(nc: float) -> float:
-            return float(stats.nct.cdf(t, degrees, nc)) - chance
+            below = float(stats.nct.cdf(t, degrees, nc))
+            if np.isnan(below):  # the library's answer far out in a tail
+                below = float(nc < t)
+            return below - chance
 
         wide = 5.0
         while off(t - wide) < 0.0 or off(t + wide) > 0.0:

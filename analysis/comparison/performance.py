@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import NotComparable
 from analysis.reference.evidence import COMPARED, RecordingEvidence
+from analysis.target import Target
 
 Floats = NDArray[np.float64]
 
@@ -29,6 +30,8 @@ class Performance:
         measures: Of each repetition, by key of `COMPARED`.
         elevation_deg: Shape (bins,).
         recordings: What it rests on: their facts.
+        recorded_in: Identifier of the recording of each repetition, shape (repetitions,).
+        target: What all were measured against.
     """
 
     label: str
@@ -38,16 +41,31 @@ class Performance:
     measures: tuple[Mapping[str, float | None], ...]
     elevation_deg: Floats
     recordings: tuple[Mapping[str, object], ...]
+    recorded_in: tuple[str, ...]
+    target: Target
 
     @property
     def persons(self) -> tuple[str, ...]:
         """Each person once, in order."""
         return tuple(dict.fromkeys(self.people))
 
+    def of(self, persons: Collection[str]) -> Performance:
+        """Return what some of the persons did."""
+        rows = [row for row, who in enumerate(self.people) if who in persons]
+        return replace(
+            self,
+            people=tuple(self.people[row] for row in rows),
+            values=self.values[rows],
+            u=self.u[rows],
+            measures=tuple(self.measures[row] for row in rows),
+            recordings=tuple(one for one in self.recordings if one["person"] in persons),
+            recorded_in=tuple(self.recorded_in[row] for row in rows),
+        )
+
     def mean_of(self, person: str) -> Floats:
         """Return the mean curves of one person, shape (quantities, ways, bins)."""
         own = self.values[[who == person for who in self.people]]
-        return _mean_where_known(own)
+        return mean_where_known(own)
 
     def person_means(self) -> Floats:
         """Return mean curves, shape (persons, quantities, ways, bins)."""
@@ -55,7 +73,7 @@ class Performance:
 
     def mean(self) -> Floats:
         """Return the mean of the persons' means, shape (quantities, ways, bins)."""
-        return _mean_where_known(self.person_means())
+        return mean_where_known(self.person_means())
 
     def measured(self, key: str) -> list[float]:
         """Return a measure of each repetition that has it."""
@@ -86,6 +104,7 @@ def performance_of(recordings: Iterable[RecordingEvidence], label: str = "") -> 
     if not curves:
         names = ", ".join(one.name for one in given) or "no recording"
         raise NotComparable(f"{names}: no finished repetition to compare")
+    _check_once(given)
     for one in given:
         if one.target != given[0].target:
             raise NotComparable(
@@ -101,7 +120,19 @@ def performance_of(recordings: Iterable[RecordingEvidence], label: str = "") -> 
         measures=tuple(one for recording in given for one in recording.measures),
         elevation_deg=curves[0].elevation_deg,
         recordings=tuple(dict(one.facts) for one in given),
+        recorded_in=tuple(str(one.facts["uuid"]) for one in given for _ in one.curves),
+        target=given[0].target,
     )
+
+
+def _check_once(given: Iterable[RecordingEvidence]) -> None:
+    """Refuse a copy: it would count twice, as if its repetitions were independent."""
+    seen: dict[str, str] = {}
+    for one in given:
+        uuid = str(one.facts["uuid"])
+        if uuid in seen:
+            raise NotComparable(f"{seen[uuid]} and {one.name} are the same recording; name it once")
+        seen[uuid] = one.name
 
 
 def compared_keys() -> tuple[str, ...]:
@@ -109,7 +140,7 @@ def compared_keys() -> tuple[str, ...]:
     return tuple(key for key, _ in COMPARED)
 
 
-def _mean_where_known(values: Floats) -> Floats:
+def mean_where_known(values: Floats) -> Floats:
     """Return the mean over the first axis, NaN where too few are known."""
     known = np.isfinite(values)
     count = known.sum(axis=0)

@@ -15,7 +15,7 @@ FACTS = ("file", "uuid", "sha256", "person", "started_utc", "condition", "side",
 
 def plain_comparison(comparison: Comparison) -> dict[str, Any]:
     """Return plain values; what is not known is None, never NaN."""
-    reference = comparison.reference
+    reference, changes = comparison.reference, comparison.changes
     return {
         "after": _performance(comparison.after),
         "before": None if comparison.before is None else _performance(comparison.before),
@@ -24,7 +24,11 @@ def plain_comparison(comparison: Comparison) -> dict[str, Any]:
         "against": _against(comparison.against),
         "before_against": _against(comparison.before_against),
         "measures": plain(comparison.measures),
-        "changes": plain(comparison.changes),
+        "among_experts": list(comparison.among_experts),
+        "in_reference": list(comparison.in_reference),
+        "changes": changes and plain(changes.measures),
+        "changes_rest_on": changes
+        and {key: value for key, value in plain(changes).items() if key != "measures"},
         "families": [_family(one) for one in comparison.families],
     }
 

@@ -8,9 +8,18 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from analysis.comparison.change import Changes
 from analysis.comparison.comparison import Comparison
 from ui.cli.tables import titled
-from ui.compared import NAMED, change_in_words, experts_in_words, measure_name, sentences
+from ui.compared import (
+    change_in_words,
+    change_values,
+    changes_note,
+    compared_decimals,
+    experts_in_words,
+    measure_name,
+    sentences,
+)
 from ui.numbers import shown
 
 
@@ -24,8 +33,8 @@ def comparison_tables(comparison: Comparison) -> list[RenderableType]:
 def _tables(comparison: Comparison) -> Iterator[RenderableType]:
     if comparison.measures:
         yield _beside(comparison)
-    if comparison.changes:
-        yield _changes(comparison)
+    if comparison.changes and comparison.changes.basis:
+        yield Group(_changes(comparison.changes), Text(changes_note(comparison.changes)))
 
 
 def _beside(comparison: Comparison) -> Table:
@@ -33,19 +42,21 @@ def _beside(comparison: Comparison) -> Table:
     for name in ("own", "experts", "where it lies (95 % interval)"):
         table.add_column(name, justify="right")
     for one in comparison.measures or ():
-        decimals = NAMED[one.key][2]
+        decimals = compared_decimals(one.key)
         experts = shown(one.experts_mean, decimals)
         own = shown(one.mean, decimals)
         table.add_row(measure_name(one.key), own, experts, experts_in_words(one))
     return table
 
 
-def _changes(comparison: Comparison) -> Table:
+def _changes(changes: Changes) -> Table:
     table = titled("after beside before")
-    for name in ("before", "after", "difference (95 % interval)"):
+    for name in ("before", "after", "difference (95 % interval)", "p"):
         table.add_column(name, justify="right")
-    for one in comparison.changes or ():
-        decimals = NAMED[one.key][2]
-        values = (shown(value, decimals) for value in (one.before, one.after))
-        table.add_row(measure_name(one.key), *values, change_in_words(one)[0])
+    for one in changes.measures:
+        # Why there is no difference stands among the sentences.
+        difference, _, p = change_in_words(one) if one.found else ("—", "", "")
+        table.add_row(
+            measure_name(one.key), *change_values(one), difference, p.removeprefix("p = ")
+        )
     return table

@@ -15,13 +15,16 @@ from analysis.comparison.curve_test import CurveTest, NoTest
 from analysis.comparison.performance import Performance
 from analysis.reference.arc_curves import QUANTITIES
 from ui.compared import (
-    NAMED,
     change_in_words,
+    change_values,
+    changes_note,
+    compared_decimals,
     experts_in_words,
     measure_name,
     sentences,
+    stretch_in_words,
 )
-from ui.numbers import shown
+from ui.numbers import count_of, shown
 from ui.report.figures.arc_bands import Laid, quantity_figure
 
 LIBRARIES = ("numpy", "scipy", "vqf")
@@ -44,6 +47,8 @@ def build_comparison(comparison: Comparison) -> str:
         svgs=[Markup(svg) for svg in _figures(comparison)],  # noqa: S704, RUF100 - our own
         beside=list(_beside(comparison)),
         changes=list(_changes(comparison)),
+        changes_note=changes_note(comparison.changes) if comparison.changes else "",
+        count_of=count_of,
         families=[_family(one) for one in comparison.families],
         sets=list(_sets(comparison)),
         versions=", ".join((software(), *(f"{name} {version(name)}" for name in LIBRARIES))),
@@ -66,7 +71,7 @@ def _laid(label: str, one: Performance, index: int, against: Any) -> Laid:
 
 def _beside(comparison: Comparison) -> Iterator[Mapping[str, str]]:
     for one in comparison.measures or ():
-        decimals = NAMED[one.key][2]
+        decimals = compared_decimals(one.key)
         spread = "" if one.experts_sd is None else f" ± {shown(one.experts_sd, decimals)}"
         yield {
             "name": measure_name(one.key),
@@ -77,15 +82,17 @@ def _beside(comparison: Comparison) -> Iterator[Mapping[str, str]]:
 
 
 def _changes(comparison: Comparison) -> Iterator[Mapping[str, str]]:
-    for one in comparison.changes or ():
-        decimals = NAMED[one.key][2]
-        difference, effect = change_in_words(one)
+    changes = comparison.changes
+    for one in changes.measures if changes and changes.basis else ():
+        difference, effect, p = change_in_words(one)
+        before, after = change_values(one)
         yield {
             "name": measure_name(one.key),
-            "before": shown(one.before, decimals),
-            "after": shown(one.after, decimals),
+            "before": before,
+            "after": after,
             "difference": difference,
             "effect": effect,
+            "p": p.removeprefix("p = "),
         }
 
 
@@ -109,7 +116,7 @@ def _clusters(result: CurveTest) -> str:
     if not result.clusters:
         return "no difference beyond chance"
     return "; ".join(
-        f"{one.from_deg:.0f} to {one.to_deg:.0f}° {'higher' if one.higher else 'lower'}, "
+        f"{stretch_in_words(one)} {'higher' if one.higher else 'lower'}, "
         + ("p < 0.001" if one.p < 0.001 else f"p = {one.p:.3f}")
         for one in result.clusters
     )
@@ -133,7 +140,7 @@ def _sets(comparison: Comparison) -> Iterator[tuple[str, str]]:
         named.append(("before", comparison.before))
     for name, one in named:
         files = ", ".join(str(facts["file"] or facts["uuid"]) for facts in one.recordings)
-        yield name, f"{one.label}: {len(one.people)} repetitions of {files}"
+        yield name, f"{one.label}: {count_of(len(one.people), 'repetition')} of {files}"
     if comparison.reference is not None:
         used = comparison.reference.recordings
         yield (

@@ -77,9 +77,18 @@ def reference() -> Reference:
 def performance() -> Callable[..., Performance]:
     """Return a maker of performances out of repetitions by person."""
 
-    def make(by_person: dict[str, Floats] | Sequence[Floats], label: str = "") -> Performance:
+    def make(
+        by_person: dict[str, Floats] | Sequence[Floats], label: str = "", *, day: int = 1
+    ) -> Performance:
         if not isinstance(by_person, dict):
             by_person = {f"T{number:02}": one for number, one in enumerate(by_person, 1)}
-        return performance_of([recording_of(*one) for one in by_person.items()], label)
+        facts = {"started_utc": f"2026-01-{day:02}T00:00:00Z"}
+        return performance_of(
+            [
+                recording_of(who, values, uuid=f"{who} on day {day}", **facts)
+                for who, values in by_person.items()
+            ],
+            label,
+        )
 
     return make

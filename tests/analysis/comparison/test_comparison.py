@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from analysis.comparison.change import Basis
 from analysis.comparison.comparison import compare
 from analysis.comparison.curve_test import CurveTest, Method
 from analysis.comparison.performance import Performance, performance_of
@@ -42,22 +43,26 @@ def test_one_trainee_stands_beside_the_experts_measure_by_measure(
     assert "one person is no sample of people" in family.reason
 
 
-def test_one_persons_change_is_measured_by_repetitions_and_found_along_the_arc(
+def test_two_occasions_of_one_person_are_compared_by_repetitions_and_along_the_arc(
     performance: Make, repetitions: Repetitions
 ) -> None:
     rng = np.random.default_rng(3)
-    before, after = (performance([repetitions(rng, 8, offset)]) for offset in (0.0, 6.0))
+    before, after = (
+        performance([repetitions(rng, 8, offset)], day=day) for day, offset in ((1, 0.0), (2, 6.0))
+    )
 
     found = compare(after, before=before)
 
     assert found.changes is not None
-    for change in found.changes:
-        assert change.difference is not None
-        assert change.difference.counts == (8, 8)
-        assert change.difference.mean.value == pytest.approx(6.0, abs=1.5)
-        assert change.difference.standardised.excludes_zero
+    assert found.changes.basis is Basis.OCCASIONS
+    for change in found.changes.measures:
+        assert change.difference is None  # nothing is known of the person on other days
+        assert change.on_occasions is not None
+        assert change.on_occasions.counts == (8, 8)
+        assert change.on_occasions.mean.value == pytest.approx(6.0, abs=1.5)
+        assert change.on_occasions.standardised.excludes_zero
     (family,) = found.families
-    assert "this person on these occasions" in family.rows
+    assert "not for the person" in family.rows
     assert len(family.tests) == 8
     for test in family.tests:
         assert isinstance(test.result, CurveTest)
@@ -72,13 +77,14 @@ def test_several_people_are_paired_with_themselves(
     rng = np.random.default_rng(4)
     offsets = 5.0 * rng.normal(size=6)
     before = performance([repetitions(rng, 4, offset) for offset in offsets])
-    after = performance([repetitions(rng, 4, offset + 4.0) for offset in offsets])
+    after = performance([repetitions(rng, 4, offset + 4.0) for offset in offsets], day=9)
 
     found = compare(after, before=before)
 
     assert found.changes is not None
-    assert found.changes[0].difference is not None
-    assert found.changes[0].difference.counts == (6, 6)
+    assert found.changes.basis is Basis.PEOPLE
+    assert found.changes.measures[0].difference is not None
+    assert found.changes.measures[0].difference.counts == (6, 6)
     result = found.families[0].tests[0].result
     assert isinstance(result, CurveTest)
     assert result.paired
@@ -123,7 +129,7 @@ def test_different_people_before_and_after_are_not_compared_as_one(
 
     assert found.families[0].reason == "before and after are of different people"
     assert found.changes is not None
-    assert {change.reason for change in found.changes} == {
+    assert {change.reason for change in found.changes.measures} == {
         "before and after are of different people"
     }
 
@@ -132,7 +138,9 @@ def test_permutations_give_the_same_with_the_same_seed(
     performance: Make, repetitions: Repetitions
 ) -> None:
     rng = np.random.default_rng(8)
-    before, after = (performance([repetitions(rng, 8, offset)]) for offset in (0.0, 6.0))
+    before, after = (
+        performance([repetitions(rng, 8, offset)], day=day) for day, offset in ((1, 0.0), (2, 6.0))
+    )
 
     one, other = (
         compare(after, before=before, method=Method.PERMUTATION, seed=4).families for _ in "ab"

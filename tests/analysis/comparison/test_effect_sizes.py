@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analysis.comparison.effect_sizes import case_against, difference, paired_difference
+from analysis.comparison.effect_sizes import (
+    case_against,
+    difference,
+    holm,
+    paired_difference,
+    pooled_difference,
+)
 
 A = [13.0, 17, 19, 11, 20, 15, 18, 9, 12, 16]
 B = [12.0, 8, 6, 16, 12, 14, 10, 18, 4, 11]
@@ -112,3 +118,46 @@ def test_without_a_spread_there_is_no_effect_size(values: list[float]) -> None:
 def test_values_of_different_number_are_no_pairs() -> None:
     with pytest.raises(ValueError, match="3 and 2 values make no pairs"):
         paired_difference([1.0, 2.0, 3.0], [1.0, 2.0])
+
+
+@pytest.mark.parametrize("change", [7.0, 70.0, 7000.0])
+def test_pairs_that_all_change_by_much_have_an_interval_in_sds_too(change: float) -> None:
+    """Far out in its tails scipy's non-central t answers NaN."""
+    first = np.array([0.1, -0.4, 0.2])
+
+    found = paired_difference(first, first + change + np.array([0.3, -0.2, 0.05]))
+
+    low, value, high = (getattr(found.standardised, name) for name in ("low", "value", "high"))
+    assert np.isfinite([low, high]).all()
+    assert 0.0 < low < value < high
+
+
+def test_a_pooled_difference_is_students() -> None:
+    found = pooled_difference(A, B)
+
+    expected = stats.ttest_ind(B, A)
+    assert found.p == pytest.approx(expected.pvalue)
+    assert (found.mean.low, found.mean.high) == pytest.approx(
+        tuple(expected.confidence_interval(0.95))
+    )
+
+
+def test_one_value_pooled_with_several_is_the_test_of_a_case() -> None:
+    found, case = pooled_difference(A, [31.0]), case_against(A, 31.0)
+
+    assert found.p == pytest.approx(case.p)
+    with pytest.raises(ValueError, match="1 value and 1 value have no spread"):
+        pooled_difference([1.0], [2.0])
+
+
+def test_chances_of_welchs_and_of_pairs_are_scipys() -> None:
+    assert difference(A, B).p == pytest.approx(stats.ttest_ind(A, B, equal_var=False).pvalue)
+    assert paired_difference(FIRST, THEN).p == pytest.approx(stats.ttest_rel(FIRST, THEN).pvalue)
+
+
+def test_holms_adjustment_is_that_of_statsmodels() -> None:
+    multitest = pytest.importorskip("statsmodels.stats.multitest")
+    chances = [0.012, 0.2, 0.0004, 0.9, 0.013, 0.013, 0.03]
+
+    np.testing.assert_allclose(holm(chances), multitest.multipletests(chances, method="holm")[1])
+    assert holm([]) == []

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -81,8 +83,59 @@ def test_after_beside_before_needs_no_reference(perpend: Perpend, folder: Path) 
 
     told = words(said.out)
     assert said.code == DONE
-    assert "Where along the arc does after differ from before?" in told
+    assert "Where along the arc do these two occasions differ?" in told
     assert "after beside before" in told
+    assert "nothing here says that T01 has changed" in told
+    assert "changed by" not in told
+
+
+def test_an_unchanged_person_is_not_said_to_have_changed_however_often_it_is_asked(
+    perpend: Perpend, folder: Path
+) -> None:
+    """Five repetitions of the same invented expert, trial by trial."""
+    trials = [record(folder, "E01", seed, 5) for seed in (101, 102, 103)]
+    for before, after in pairwise(trials):
+        said = perpend("compare", after, "--before", before, "--json")
+
+        found = json.loads(said.out)
+        assert found["changes_rest_on"]["one_sitting"] is True
+        assert all(one["difference"] is None for one in found["changes"])
+        assert not any(one["told"] for one in found["changes"])
+
+
+def test_a_copy_counts_once_or_not_at_all(perpend: Perpend, folder: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "copy.h5"
+    shutil.copy(folder / "T01_1.h5", copy)
+
+    twice = perpend("compare", folder / "T01_1.h5", copy, "--before", folder / "T01_2.h5")
+    both = perpend("compare", folder / "T01_1.h5", "--before", copy)
+
+    assert twice.code == both.code == FAILED
+    assert "copy.h5 are the same recording; name it once" in twice.err
+    assert "T01_1.h5 are the same recording, before and after" in both.err
+
+
+def test_an_expert_beside_the_own_reference_is_told_so(perpend: Perpend, folder: Path) -> None:
+    said = perpend("compare", folder / "E01_3.h5", "--reference", folder / "reference.json")
+
+    assert "E01 is one of the experts of this reference" in words(said.out)
+    assert "The reference was made of what is compared: E01_3.h5." in words(said.out)
+
+
+def test_a_reference_for_another_target_is_refused(
+    perpend: Perpend, folder: Path, tmp_path: Path
+) -> None:
+    target = tmp_path / "other.toml"
+    target.write_text("glide_azimuth_deg = 50.0\n", "utf-8")
+
+    said = perpend(
+        "compare", folder / "T01_1.h5", "--reference", folder / "reference.json",
+        "--target", target,
+    )  # fmt: skip
+
+    assert said.code == FAILED
+    assert "the reference was made for another target" in said.err
+    assert said.err.count("\n") == 1
 
 
 def test_the_report_is_whole_harmless_and_always_the_same(
