@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -16,17 +17,18 @@ SESSION_GAP_H = 4.0
 and its break are shorter, and the night is longer."""
 PRACTICE, BASELINE, RETENTION, TRANSFER = "practice", "baseline", "retention", "transfer"
 SET_ASIDE = "set_aside"
-ROLES: Mapping[str, str] = MappingProxyType(
+WORDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
-        "baseline": BASELINE,
-        "before": BASELINE,
-        "pretest": BASELINE,
-        "retention": RETENTION,
-        "transfer": TRANSFER,
+        TRANSFER: ("transfer",),
+        RETENTION: ("retention", "post test", "posttest", "follow up", "followup"),
+        BASELINE: ("baseline", "pre test", "pretest"),
     }
 )
-"""Conditions, or names of blocks of a practice plan, that test what was learned; all others are
-practice. Tests are not counted as practice and take no part in a learning curve."""
+"""Words that make a condition, or the name of a block of a practice plan, a test of what was
+learned, wherever they stand in it; the first that is found counts. All others are practice. Tests
+are not counted as practice and take no part in a learning curve."""
+BEFORE = "before"
+"""A name that begins so is a baseline too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,7 @@ class Head:
         started_utc: ISO 8601.
         uuid: Of the recording.
         target: Short name of the target.
-        roles: Of each repetition.
+        practised: How many repetitions of practice it holds, as `practised_in` counts them.
     """
 
     name: str
@@ -49,7 +51,7 @@ class Head:
     started_utc: str
     uuid: str
     target: str
-    roles: tuple[str, ...]
+    practised: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +83,7 @@ def head_of(name: str, key: str, result: Mapping[str, Any]) -> Head:
         started_utc=facts["started_utc"],
         uuid=facts["uuid"],
         target=target_hash(result["target"]),
-        roles=roles_of(result),
+        practised=sum(practised_in(result)),
     )
 
 
@@ -91,10 +93,24 @@ def roles_of(result: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(_role(condition, one.get("practice")) for one in result["repetitions"])
 
 
+def practised_in(result: Mapping[str, Any]) -> tuple[bool, ...]:
+    """Return which repetitions of a recording count as practised: unfinished ones do not."""
+    return tuple(
+        role == PRACTICE and bool(one["complete"])
+        for role, one in zip(roles_of(result), result["repetitions"], strict=True)
+    )
+
+
 def role_of(name: str) -> str:
-    """Return what a condition stands for. ``retention_1_week`` is a retention too."""
-    first = name.replace(" ", "_").split("_", maxsplit=1)[0]
-    return ROLES.get(first, PRACTICE)
+    """Return what a condition stands for. ``retention_1_week`` is a retention too.
+
+    Case and the signs between words do not matter: ``delayed-retention``, ``Pre_test``.
+    """
+    words = " ".join(re.findall(r"[^\W\d_]+|\d+", name.lower()))
+    for role, known in WORDS.items():
+        if any(f" {word} " in f" {words} " for word in known):
+            return role
+    return BASELINE if words.split(" ", maxsplit=1)[0] == BEFORE else PRACTICE
 
 
 def placed(heads: Iterable[Head], session_gap_h: float = SESSION_GAP_H) -> list[Place]:
@@ -118,7 +134,7 @@ def placed(heads: Iterable[Head], session_gap_h: float = SESSION_GAP_H) -> list[
             session += 1
         before = started
         places.append(Place(head.name, head.key, head.person, session, practised))
-        practised += head.roles.count(PRACTICE)
+        practised += head.practised
     return places
 
 
@@ -127,7 +143,7 @@ def _role(of_recording: str, practice: Mapping[str, Any] | None) -> str:
         return of_recording
     if practice.get("set_aside"):
         return SET_ASIDE
-    return of_recording if of_recording != PRACTICE else role_of(practice["block_name"].lower())
+    return of_recording if of_recording != PRACTICE else role_of(practice["block_name"])
 
 
 def _started(head: Head) -> datetime:

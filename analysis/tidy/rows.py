@@ -9,7 +9,7 @@ from itertools import accumulate
 from typing import Any, get_type_hints
 
 from analysis.measures import PHASE_MEASURES, REPETITION_MEASURES, Measure
-from analysis.tidy.practice import PRACTICE, Place, roles_of
+from analysis.tidy.practice import Place, practised_in, roles_of
 from analysis.tidy.result import target_hash
 from analysis.trial import PhaseName
 
@@ -39,7 +39,7 @@ def _columns(*rows: tuple[str, str, str, str]) -> tuple[Column, ...]:
 
 WHO = _columns(
     ("person", "text", "", "Code of who pushed"),
-    ("group", "text", "", "First letter of the code: the kind of person"),
+    ("group", "text", "", "Group given for a study; else first letter of the code: the kind of person"),
     ("session", "whole", "", "Number of the person's session, from 1, in order of time"),
     ("condition", "text", "", "Condition as labelled; empty: none was given"),
     ("trial", "whole", "", "Number of the trial as labelled; 0: not numbered"),
@@ -55,7 +55,12 @@ FACTS = _columns(
 WHICH = _columns(
     ("repetition", "whole", "", "Number of the repetition in its recording, from 1"),
     ("role", "text", "", "practice, baseline, retention or transfer; set_aside: not to be counted"),
-    ("practised", "whole", "", "Repetitions of practice the person had done by then, this one too"),
+    (
+        "practised",
+        "whole",
+        "",
+        "Finished repetitions of practice the person had done by then, this one too",
+    ),
 )
 PLAN = _columns(
     ("plan", "text", "", "Practice plan the repetition belongs to; empty: none"),
@@ -110,7 +115,7 @@ def repetition_rows(result: Mapping[str, Any], place: Place) -> Iterator[Row]:
     names = [column.name for column in repetition_columns()]
     known = {**_who(result, place), **_facts(result)}
     roles = roles_of(result)
-    practised = accumulate((role == PRACTICE for role in roles), initial=place.practised_before)
+    practised = accumulate(practised_in(result), initial=place.practised_before)
     next(practised)
     for repetition, role, count in zip(result["repetitions"], roles, practised, strict=True):
         plan = repetition.get("practice") or {}

@@ -8,11 +8,19 @@ from typing import Any
 import pytest
 
 from analysis.errors import StudyError
-from analysis.tidy.practice import Head, Place, head_of, placed, role_of, roles_of
+from analysis.tidy.practice import (
+    Head,
+    Place,
+    head_of,
+    placed,
+    practised_in,
+    role_of,
+    roles_of,
+)
 
 
-def head(name: str, started: str, person: str = "T01", *roles: str) -> Head:
-    return Head(name, name, person, started, name, "target", roles or ("practice",) * 3)
+def head(name: str, started: str, person: str = "T01", practised: int = 3) -> Head:
+    return Head(name, name, person, started, name, "target", practised)
 
 
 def result(condition: str, *practices: dict[str, Any] | None) -> dict[str, Any]:
@@ -20,7 +28,7 @@ def result(condition: str, *practices: dict[str, Any] | None) -> dict[str, Any]:
     return {
         "recording": facts,
         "target": {},
-        "repetitions": [{"practice": practice} for practice in practices],
+        "repetitions": [{"practice": practice, "complete": True} for practice in practices],
     }
 
 
@@ -44,10 +52,10 @@ def test_midnight_does_not_cut_a_session() -> None:
 
 def test_only_practice_counts_as_practice_and_everyone_begins_anew() -> None:
     heads = [
-        head("a", "2026-03-02T09:00:00", "T01", "baseline", "baseline"),
-        head("b", "2026-03-02T09:05:00", "T01", "practice", "set_aside", "practice"),
-        head("c", "2026-03-02T09:10:00", "T01", "practice"),
-        head("d", "2026-03-02T09:15:00", "T02", "practice"),
+        head("a", "2026-03-02T09:00:00", "T01", 0),
+        head("b", "2026-03-02T09:05:00", "T01", 2),
+        head("c", "2026-03-02T09:10:00", "T01", 1),
+        head("d", "2026-03-02T09:15:00", "T02", 1),
     ]
 
     assert [place.practised_before for place in placed(heads)] == [0, 0, 2, 0]
@@ -82,7 +90,18 @@ def test_a_recording_without_a_date_is_told_by_name() -> None:
         ("retention", "retention"),
         ("retention_1_week", "retention"),
         ("transfer_left", "transfer"),
+        ("delayed_retention", "retention"),
+        ("Immediate-Retention", "retention"),
+        ("post_test", "retention"),
+        ("posttest2", "retention"),
+        ("1 week follow up", "retention"),
+        ("pre_test", "baseline"),
+        ("class baseline", "baseline"),
+        ("before", "baseline"),
+        ("delayed transfer of retention", "transfer"),
         ("retentive", "practice"),
+        ("the week before", "practice"),
+        ("compost_testing", "practice"),
     ],
 )
 def test_what_a_condition_stands_for(condition: str, role: str) -> None:
@@ -100,6 +119,16 @@ def test_a_block_of_a_plan_tells_what_a_repetition_stands_for() -> None:
         "practice",
     )
     assert roles_of(result("baseline", blocks[0])) == ("baseline",)
+
+
+def test_unfinished_and_set_aside_repetitions_are_not_practised() -> None:
+    aside = {"block_name": "Practice", "set_aside": True}
+    held = result("", None, None, aside)
+    held["repetitions"][1]["complete"] = False
+
+    assert practised_in(held) == (True, False, False)
+    assert head_of("a.h5", "key", held).practised == 1
+    assert practised_in(result("post_test", None)) == (False,)
 
 
 def test_the_head_of_a_result_places_it() -> None:
