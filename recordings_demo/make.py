@@ -54,16 +54,17 @@ def main() -> int:
 
 
 def make_pictures() -> None:
-    """Draw every picture of the documentation, always the same."""
+    """Draw every picture of the documentation.
+
+    The screens before practice are taken of a rig in real time: a figure on them may differ.
+    """
     PICTURES.mkdir(exist_ok=True)
     slips = "virtual:?trainee=T01&seed=7"
     grab_window(PICTURES / "live.png", slips, seconds=14.0)
     grab_window(PICTURES / "live_laptop.png", slips, seconds=14.0, size=(1024, 768))
     grab_window(PICTURES / "trainee.png", f"{slips}&side=left", seconds=21.0, keys="T")
     grab_window(PICTURES / "too_light.png", slips, seconds=4.3, keys="T")
-    grab_window(
-        PICTURES / "after_repetition.png", f"{slips}&reps=2", seconds=31.0, keys="T", plan="faded"
-    )
+    grab_window(PICTURES / "after_repetition.png", f"{slips}&reps=2", seconds=31.0, plan="faded")
     guided = "virtual:?trainee=T01&seed=7&reps=0&speed=4"
     ways = Ways(ports=tuple, rig_for=rig_for, check=check_in_words)  # no port of this machine
     grab_guide_pictures(PICTURES, guided, ways, person="T07", size=(1024, 768))
