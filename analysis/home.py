@@ -22,9 +22,26 @@ Flags = NDArray[np.bool_]
 STILL_SMOOTHING_S = 0.1
 REST_EDGE_S = 0.1
 """Left out at both ends of a rest when the heading is read: the arm is just arriving or leaving."""
+TURNED_RAD = np.deg2rad(3.0)
+"""So uncertain a direction is none (a target's default limit); a gyroscope takes 25 min for it."""
 BIAS_WINDOW_S = 0.5
 QUIET_RATE_RAD_S = np.deg2rad(0.2)
 """SD of the angular rate that is still whatever the quietest moment shows: gyro noise."""
+
+
+@dataclass(frozen=True, slots=True)
+class Turned:
+    """A range of samples in which the rig was turned about the vertical, as on its table.
+
+    Attributes:
+        start: In the last rest before.
+        stop: In the next rest.
+        by_rad: By how much, ≥ 0.
+    """
+
+    start: int
+    stop: int
+    by_rad: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,11 +52,13 @@ class Heading:
         turned_rad: Shape (n,), to be taken off.
         age_s: Shape (n,), time to the nearest rest; infinite if the stretch has none.
         drift_rad: Largest change between one rest and the next.
+        turns: Where it changed by more than a gyroscope drifts.
     """
 
     turned_rad: Floats
     age_s: Floats
     drift_rad: float
+    turns: tuple[Turned, ...]
 
 
 def home_rests(
@@ -104,15 +123,20 @@ def heading_of(at_home: Flags, turned_rad: Floats, fs_hz: float) -> Heading:
     size = len(at_home)
     index, turned = _knots(at_home, turned_rad, int(REST_EDGE_S * fs_hz))
     if not len(index):
-        return Heading(np.zeros(size), np.full(size, np.inf), 0.0)
+        return Heading(np.zeros(size), np.full(size, np.inf), 0.0, ())
     turned = np.unwrap(turned)
+    change = np.abs(turned[2::2] - turned[1:-1:2])
     along = np.empty(size)
     for part in parts_of(size):
         along[part] = np.interp(np.arange(part.start, part.stop), index, turned)
     return Heading(
         turned_rad=along,
         age_s=_from_nearest_s(at_home, fs_hz),
-        drift_rad=float(np.abs(turned[2::2] - turned[1:-1:2]).max(initial=0.0)),
+        drift_rad=float(change.max(initial=0.0)),
+        turns=tuple(
+            Turned(int(index[2 * rest + 1]), int(index[2 * rest + 2]), float(change[rest]))
+            for rest in np.flatnonzero(change > TURNED_RAD).tolist()
+        ),
     )
 
 

@@ -14,7 +14,7 @@ cell, and that takes the zero, which comes from the rests that the first step fo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,7 @@ from scipy.spatial.transform import Rotation
 
 from analysis.bumps import Bump, Doubt, Rests, find_bumps
 from analysis.errors import NotAnalysable
-from analysis.home import heading_of, lasting, still_flags
+from analysis.home import Turned, heading_of, lasting, still_flags
 from analysis.inertial import inertial_stretches, up_in_humerus
 from analysis.rests import near_rests, with_hand
 from analysis.runs import parts_of, runs_of
@@ -55,6 +55,7 @@ class Orientation:
         home_scatter_rad: Root mean square angle of the rests at home from the vertical that holds.
         bumps: When the base leaned for good.
         doubts: Where the base may not have stood as is reckoned.
+        turns: Where it was turned about the vertical.
         felt_at_home_m_s2: Size of the mean specific force during the rests.
     """
 
@@ -69,6 +70,7 @@ class Orientation:
     home_scatter_rad: float
     bumps: tuple[Bump, ...]
     doubts: tuple[Doubt, ...]
+    turns: tuple[Turned, ...]
     felt_at_home_m_s2: float
 
 
@@ -166,7 +168,7 @@ def settle(
     settled = find_bumps(rests, up_in_base, len(found.known))
     poses = _even_poses(found.stretches, settled.bumps, up_in_base)
     at_home = _at_home(found, settled.bumps, home_tolerance_rad, int(settings.rest_min_s * fs_hz))
-    age_s, drift = _head_for_base(found.humerus_to_earth, at_home, poses, fs_hz)
+    age_s, drift, turns = _head_for_base(found.humerus_to_earth, at_home, poses, fs_hz)
     near = at_home[(rests.starts + rests.stops) // 2]
     verticals = rests.verticals[near]
     scatter = angle_between(verticals, settled.verticals[near])
@@ -183,6 +185,7 @@ def settle(
         home_scatter_rad=float(np.sqrt(np.mean(scatter**2))) if len(scatter) else 0.0,
         bumps=settled.bumps,
         doubts=settled.doubts,
+        turns=turns,
         felt_at_home_m_s2=found.felt_at_home_m_s2,
     )
 
@@ -256,9 +259,10 @@ def _even_poses(
 
 def _head_for_base(
     quaternions: Floats, at_home: Flags, poses: list[tuple[slice, Floats]], fs_hz: float
-) -> tuple[Floats, float]:
-    """Turn R_EH (n, 4) into R_BH in place; return the heading's age (n,) and largest drift."""
+) -> tuple[Floats, float, tuple[Turned, ...]]:
+    """Turn R_EH (n, 4) into R_BH in place; return the heading's age (n,), largest drift, turns."""
     age_s, drift = np.full(len(at_home), np.inf), 0.0
+    turns: list[Turned] = []
     for part, up_in_base in poses:
         levelled = level(up_in_base).as_quat()
         turned = np.zeros(part.stop - part.start)
@@ -268,10 +272,14 @@ def _head_for_base(
         heading = heading_of(at_home[part], turned, fs_hz)
         age_s[part] = heading.age_s
         drift = max(drift, heading.drift_rad)
+        turns += [
+            replace(turn, start=turn.start + part.start, stop=turn.stop + part.start)
+            for turn in heading.turns
+        ]
         for piece in parts_of(len(turned)):
             rows = quaternions[part][piece]
             rows[:] = into_base(rows, heading.turned_rad[piece], up_in_base)
-    return age_s, drift
+    return age_s, drift, tuple(turns)
 
 
 def _tilt(humerus_to_earth: Floats, up_in_base: Floats) -> Floats:

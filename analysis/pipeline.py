@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from acquisition.physical import Geometry, right_shoulder_geometry
 from acquisition.recording.model import Recording
-from analysis.bumps import Doubt
 from analysis.cutoff import ResidualCurve, liveliest, residual_analysis
 from analysis.filters import LowPass, slope_of_part, smooth_in_place
 from analysis.measures import measure_repetitions
@@ -92,7 +91,7 @@ def analyse(
     )
     del pushed, moved, wrench  # an hour's samples are too many to be held twice
     hand = stabilising_hand(recording, grid, orientation.at_home, settings)
-    series = _with_doubts(_with_second_hand(series, hand), orientation.doubts)
+    series = _with_doubts(_with_second_hand(series, hand), orientation)
     spans = find_repetitions(series, settings.repetitions)
     repetitions = measure_repetitions(
         series, spans, target, settings.measures, side=recording.rig.rig.side
@@ -155,12 +154,14 @@ def _with_second_hand(series: ResolvedSeries, hand: StabilisingHand | None) -> R
     return read_only(replace(series, stabiliser_n=hand.force_n, stabiliser_on=hand.on))
 
 
-def _with_doubts(series: ResolvedSeries, doubts: tuple[Doubt, ...]) -> ResolvedSeries:
-    if not doubts:
+def _with_doubts(series: ResolvedSeries, orientation: Orientation) -> ResolvedSeries:
+    doubts = [(one.start, one.stop) for one in orientation.doubts]
+    turns = [(one.start, one.stop) for one in orientation.turns]
+    if not doubts + turns:
         return series
     flags = np.zeros(len(series), dtype=np.bool_)
-    for doubt in doubts:
-        flags[doubt.start : doubt.stop] = True
+    for start, stop in doubts + turns:
+        flags[start:stop] = True
     return unsettled_where(series, flags)
 
 

@@ -90,6 +90,11 @@ def bumped(evidence: Evidence) -> list[QualityFinding]:
         for doubt in orientation.doubts
         if not doubt.bumped
     ]
+    when += [
+        f"turned by {np.rad2deg(turn.by_rad):.1f}° between {time_s[turn.start]:.0f} and "
+        f"{time_s[turn.stop]:.0f} s"
+        for turn in orientation.turns
+    ]
     return [
         finding(
             "rig_bumped",

@@ -100,13 +100,16 @@ BUMP_S = 0.2
 """How long a bump takes."""
 
 
-def leant(made: Told, moves: Sequence[tuple[float, NDArray[np.float64]]]) -> Told:
+def leant(
+    made: Told, moves: Sequence[tuple[float, NDArray[np.float64]]], turned_deg: float = 0.0
+) -> Told:
     """Return the same trial at a rig that is bumped.
 
     Args:
         made: A trial at a right rig that stands still.
         moves: When the rig begins to lean, seconds of its clock, and the vertical in B from then
             on, (3,), in order.
+        turned_deg: By how much each move turns it about the vertical as well.
     """
     rig, streams = made.rig, dict(made.recording.streams)
     before = np.array(rig.rig.home.vertical_in_base)
@@ -114,7 +117,8 @@ def leant(made: Told, moves: Sequence[tuple[float, NDArray[np.float64]]]) -> Tol
         home = msgspec.structs.replace(rig.rig.home, vertical_in_base=tuple(up.tolist()))
         other = made.at(msgspec.structs.replace(rig.rig, home=home))
         # The vertical turns one way in B, so the base turns the other way.
-        turn = -Rotation.align_vectors([up], [before])[0].as_rotvec() / BUMP_S
+        lean = -Rotation.align_vectors([up], [before])[0].as_rotvec()
+        turn = (lean + np.deg2rad(turned_deg) * up) / BUMP_S
         for stream in other.streams:
             now = streams[stream.spec.name]
             time_s = stream.time_s(0, len(now.counts))

@@ -171,3 +171,24 @@ def test_two_bumps_are_both_reckoned_with(told: Maker, bumped: Maker) -> None:
     for after_s, until_s in ((moves[0][0], moves[1][0]), (moves[1][0], time_s[-1])):
         here = (time_s > after_s + 0.5) & (time_s < until_s - 0.2)
         assert rms(error[here]) < LIMIT_DEG
+
+
+def test_a_repetition_in_which_the_rig_was_turned_on_its_table_has_no_measures(
+    told: Maker, bumped: Maker
+) -> None:
+    """The vertical does not tell, only the heading before and behind."""
+    still = five(told)
+    plan = still.rig.truth(np.array([0.0, 1e4])).repetitions[2]
+    made = bumped(still, [(plan.raise_start_s + 3.0, UP)], turned_deg=8.0)
+
+    trial = analyse(made.recording)
+
+    truth, time_s = truth_at(made, trial), trial.series.time_s
+    sure = (time_s < plan.slot_start_s) | (time_s > plan.slot_end_s + 1.0)
+    sure &= truth.elevation_rad > np.deg2rad(20.0)
+    assert left_out(trial) == [3]
+    assert rms(error_deg(made, trial)) < LIMIT_DEG
+    assert rms(np.rad2deg(trial.series.plane_rad - truth.plane_rad)[sure]) < LIMIT_DEG
+    finding = bump_finding(trial)
+    assert finding.severity is Severity.WARNING
+    assert float(finding.value.split()[2].rstrip("°")) == pytest.approx(8.0, abs=0.3)

@@ -157,7 +157,7 @@ def test_a_rest_that_was_not_heard_is_none() -> None:
 def test_the_heading_is_linear_between_rests_and_held_outside() -> None:
     at_home = np.zeros(1000, dtype=np.bool_)
     at_home[100:200] = at_home[800:900] = True
-    drift = np.deg2rad(170.0) + np.deg2rad(20.0) * np.arange(1000) / 1000  # through ±180°
+    drift = np.deg2rad(178.0) + np.deg2rad(4.0) * np.arange(1000) / 1000  # through ±180°
     wrapped = np.angle(np.exp(1j * drift))
 
     heading = heading_of(at_home, wrapped, FS_HZ)
@@ -166,7 +166,21 @@ def test_the_heading_is_linear_between_rests_and_held_outside() -> None:
     assert np.abs(error[135:865]).max() < np.deg2rad(0.01)
     assert heading.turned_rad[0] == heading.turned_rad[90]
     assert heading.age_s[[150, 500, 999]] == pytest.approx([0.0, 3.0, 1.0], abs=0.02)
-    assert np.rad2deg(heading.drift_rad) == pytest.approx(13.0, abs=0.5)
+    assert np.rad2deg(heading.drift_rad) == pytest.approx(2.6, abs=0.1)
+    assert heading.turns == ()
+
+
+def test_a_heading_that_changes_more_than_a_gyroscope_drifts_is_a_turn_of_the_rig() -> None:
+    at_home = np.zeros(1500, dtype=np.bool_)
+    at_home[100:200] = at_home[800:900] = at_home[1300:1400] = True
+    heading = heading_of(
+        at_home, np.deg2rad(np.where(np.arange(1500) < 1000, 179.0, -177.0)), FS_HZ
+    )
+
+    (turn,) = heading.turns
+    assert np.rad2deg(turn.by_rad) == pytest.approx(4.0)
+    assert 850 <= turn.start < 900
+    assert 1300 <= turn.stop < 1350
 
 
 def test_without_a_rest_the_heading_is_infinitely_old() -> None:
