@@ -170,6 +170,8 @@ def gathered(
                 # Each component in one piece of memory: that is how they are looked at.
                 new = np.empty((count, *value.shape[1:]), value.dtype, order="F")
                 whole[field.name] = into.get(field.name, new) if into else new
-            whole[field.name][here] = value
+            place = whole[field.name][here]
+            if not np.may_share_memory(place, value):  # else it lies there already
+                place[:] = value
         begin = here.stop
     return read_only(ResolvedSeries(**whole))

@@ -133,6 +133,21 @@ class PhaseView:
         return mean_direction(self.when_directed(self.series.target_direction))
 
     @cached_property
+    def arc_deg(self) -> Floats:
+        """Elevation where the push has a direction, shape (m,), if that is over enough of the arc.
+
+        Raises:
+            Withheld: It has one too seldom, or over too little.
+        """
+        elevation_deg = np.rad2deg(self.when_directed(self.series.elevation_rad))
+        if not np.isfinite(elevation_deg).all():
+            raise Withheld("the elevation is not known wherever the push is")
+        if np.ptp(elevation_deg) < self.settings.drift_range_deg:
+            wanted = f"{self.settings.drift_range_deg:g}°"
+            raise Withheld(f"the push has a direction over less than {wanted} of the arc")
+        return elevation_deg
+
+    @cached_property
     def directions(self) -> Floats:
         """The push where it has a direction, unit vectors, shape (m, 3).
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.measures.phase_view import PhaseView, Withheld
+from analysis.measures.phase_view import PhaseView
 from analysis.robust import theil_sen
 from analysis.trial import PhaseName
 
@@ -34,10 +34,8 @@ def superior_force_p95(view: PhaseView) -> float:
 
 def superior_drift_per_10deg(view: PhaseView) -> float:
     """Return the Theil–Sen slope of the superior angle against elevation, per 10°."""
-    elevation_deg = np.rad2deg(view.when_directed(view.series.elevation_rad))
     superior_deg = np.rad2deg(view.when_directed(view.series.superior_angle_rad))
-    _require_range(view, elevation_deg)
-    return theil_sen(elevation_deg, superior_deg, most=view.settings.drift_points) * 10.0
+    return theil_sen(view.arc_deg, superior_deg, most=view.settings.drift_points) * 10.0
 
 
 def superior_drift(view: PhaseView) -> float:
@@ -56,20 +54,11 @@ def superior_drift(view: PhaseView) -> float:
 
 def _outer_deg(view: PhaseView, *, highest: bool) -> float:
     """Return the superior angle of the mean push in the outer part of the elevation range."""
-    elevation_deg = np.rad2deg(view.when_directed(view.series.elevation_rad))
-    _require_range(view, elevation_deg)
+    elevation_deg = view.arc_deg
     low, high = float(elevation_deg.min()), float(elevation_deg.max())
     edge = view.settings.drift_outer_share * (high - low)
     outer = elevation_deg >= high - edge if highest else elevation_deg <= low + edge
     return _superior_deg(view.directions[outer].sum(axis=0))
-
-
-def _require_range(view: PhaseView, elevation_deg: Floats) -> None:
-    if not np.isfinite(elevation_deg).all():
-        raise Withheld("the elevation is not known wherever the push is")
-    if np.ptp(elevation_deg) < view.settings.drift_range_deg:
-        wanted = f"{view.settings.drift_range_deg:g}°"
-        raise Withheld(f"the push has a direction over less than {wanted} of the arc")
 
 
 def _superior_deg(direction: Floats) -> float:
