@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QRect, Qt
 from PySide6.QtGui import QImage
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QLabel
@@ -79,6 +79,31 @@ def test_w_closes_the_second_window_again_and_keys_work_in_it(window: Maker, qtb
 
     assert one.second is None
     assert one.isVisible()
+
+
+class Screen:
+    """A screen as far as a window asks."""
+
+    def geometry(self) -> QRect:
+        return QRect(1280, 0, 800, 600)
+
+
+def test_the_second_window_fills_another_screen_and_leaves_it_by_its_own_keys(
+    window: Maker, qtbot: QtBot
+) -> None:
+    one = window("virtual:?trainee=T01&seed=7")
+    QTest.keyClick(one, Qt.Key.Key_W)
+    second = one.second
+    assert second is not None
+    assert not second.isFullScreen()
+
+    second.show_on([one.screen(), Screen()], one.screen())  # type: ignore[list-item] # as far as asked
+    assert second.isFullScreen()
+    QTest.keyClick(second, Qt.Key.Key_Escape)
+    assert not second.isFullScreen()
+    QTest.keyClick(second, Qt.Key.Key_F11)
+    assert second.isFullScreen()
+    assert not one.isFullScreen()
 
 
 def test_the_trainee_sees_no_feedback_while_it_is_hidden_but_the_instructor_does(
