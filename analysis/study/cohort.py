@@ -127,6 +127,12 @@ def target_of(cohort: Cohort) -> Target:
     return target_from_json(json.dumps(result["target"]), where="a result in the cache")
 
 
+def table_names(kinds: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the names of all files that `write_tables` writes."""
+    main = (f"{table}.{kind}" for table in MAIN_TABLES for kind in kinds)
+    return (*main, *(f"{table}.csv" for table in SIDE_TABLES))
+
+
 def write_tables(
     cohort: Cohort,
     folder: Path,
@@ -166,6 +172,10 @@ def write_tables(
             append({"recording": one.name, "reason": one.reason})
 
 
+MAIN_TABLES = ("repetitions", "recordings", "withheld")
+"""Written in every kind of file."""
+SIDE_TABLES = ("dictionary", "left_out")
+"""Written to be read by people."""
 LEFT_OUT_COLUMNS: tuple[Column, ...] = (
     Column("recording", "text", "", "File, from the folder of the study"),
     Column("reason", "text", "", "Why it does not count"),

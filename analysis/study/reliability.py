@@ -95,8 +95,11 @@ def mean_squares(table: Floats) -> MeanSquares:
         ValueError: It has gaps, or fewer than two rows or columns.
     """
     n, k = table.shape
-    if n < 2 or k < 2 or not np.isfinite(table).all():
-        raise ValueError(f"needs a complete table of 2 x 2 or more, not {n} x {k} or with gaps")
+    if not np.isfinite(table).all():
+        raise ValueError("a session of somebody has no value")
+    if n < 2 or k < 2:
+        who = "1 person has" if n == 1 else f"{n or 'no'} people have"
+        raise ValueError(f"at least two people must have at least two sessions each; {who} so many")
     centre = table.mean()
     rows = k * float(np.sum((table.mean(axis=1) - centre) ** 2))
     columns = n * float(np.sum((table.mean(axis=0) - centre) ** 2))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,39 @@ PORT_HELP = (
     "where the rig is: serial:/dev/ttyACM0?baud=921600, tcp://127.0.0.1:7788, "
     '"virtual:?trainee=T01&seed=7&side=left" or replay:FILE'
 )
+
+
+MOST_SEED = 2**32 - 1
+"""Of the smallest range that any of our generators takes."""
+
+
+def whole_number(least: int, most: int | None = None) -> Callable[[str], int]:
+    """Return what makes a whole number of an argument, or says in words which it takes.
+
+    Args:
+        least: The smallest it may be.
+        most: The greatest; None for no end.
+    """
+    asked = f"a whole number from {least}" + (" up" if most is None else f" to {most}")
+
+    def number(text: str) -> int:
+        try:
+            value = int(text)
+        except ValueError:
+            value = least - 1
+        if value < least or (most is not None and value > most):
+            raise argparse.ArgumentTypeError(f"{text!r} is not {asked}")
+        return value
+
+    return number
+
+
+def add_seed(
+    parser: argparse.ArgumentParser | argparse._ArgumentGroup, text: str, default: int = 0
+) -> None:
+    """Add ``--seed``, of which *text* says what it is for."""
+    seed = whole_number(0, MOST_SEED)
+    parser.add_argument("--seed", type=seed, default=default, metavar="N", help=text)
 
 
 def add_recordings(parser: argparse.ArgumentParser) -> None:
@@ -47,7 +81,7 @@ def add_virtual(parser: argparse.ArgumentParser, *, trainee: str, seed: int) -> 
     """Add who is at the virtual rig, with these defaults, and what rig it is."""
     group = parser.add_argument_group("the virtual rig")
     group.add_argument("--trainee", default=trainee, metavar="CODE", help="who is at it")
-    group.add_argument("--seed", type=int, default=seed, metavar="N", help="another, another trial")
+    add_seed(group, "another, another trial", seed)
     group.add_argument("--side", choices=("right", "left"), default="right")
     group.add_argument("--axes", choices=("3", "6"), default="3", help="of the load cell")
     group.add_argument(

@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ui.cli.arguments import add_json, add_recordings, add_target, target_for
+from ui.cli.arguments import add_json, add_recordings, add_seed, add_target, target_for
 from ui.cli.batch import Batch, evidence_in, recordings_in
 from ui.cli.exit_codes import DONE
 from ui.cli.output import new_files, write_whole
@@ -42,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--method", choices=METHODS, default="field",
         help="of the tests along the arc: random field theory (default) or permutations",
     )  # fmt: skip
-    parser.add_argument("--seed", type=int, default=0, metavar="N", help="of the permutations")
+    add_seed(parser, "of the permutations")
     parser.add_argument("--out", type=Path, metavar="HTML", help="write the report there")
     parser.add_argument("--force", action="store_true", help="replace a report of the same name")
     add_json(parser)

@@ -6,6 +6,7 @@ import os
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryFile
 from typing import TYPE_CHECKING
 
 from ui.cli.arguments import existing_folder
@@ -85,21 +86,37 @@ def new_files(paths: Sequence[Path], *, force: bool) -> None:
         force: Whether files that exist may be replaced.
 
     Raises:
-        UserError: A file is there already, two would get the same name, or a folder is missing.
+        UserError: A file is there already, two would get the same name, or a folder is missing or
+            takes none.
     """
     for path in paths:
-        existing_folder(path.parent)
+        writable_folder(path.parent)
+        if path.is_dir():
+            raise UserError(f"{path}: is a folder; name a file")
         if os.path.lexists(path) and not force:
             raise UserError(f"{path}: exists already; name another, or --force to replace it")
     if len(set(paths)) < len(paths):
         raise UserError(f"{paths[0]}: two files would get this name; name another")
 
 
+def writable_folder(path: Path) -> Path:
+    """Return *path* if it is a folder that takes new files; to be asked before the work.
+
+    Raises:
+        UserError: It is not.
+    """
+    try:
+        with TemporaryFile(dir=existing_folder(path)):
+            return path
+    except OSError as cause:
+        raise UserError(f"{path}: takes no new file: {cause.strerror}; name another") from cause
+
+
 def write_whole(path: Path, text: str) -> None:
     """Write a text file by way of a neighbour, so that it is there whole or not at all.
 
     Raises:
-        UserError: It is being written by somebody else.
+        UserError: It is being written by somebody else, or its folder takes no file.
         OSError: It cannot be written.
     """
     part = path.with_name(path.name + ".part")
@@ -109,6 +126,8 @@ def write_whole(path: Path, text: str) -> None:
         raise UserError(
             f"{part}: is being written, or was left by a program that was killed; remove it"
         ) from cause
+    except OSError as cause:
+        raise UserError(f"{path}: cannot be written: {cause.strerror}") from cause
     try:
         with file:
             file.write(text)

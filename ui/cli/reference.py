@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ui.cli.arguments import add_json, add_recordings, add_target, target_for
+from ui.cli.arguments import add_json, add_recordings, add_seed, add_target, target_for
 from ui.cli.batch import Batch, evidence_in, recordings_in
 from ui.cli.output import new_files, write_whole
 from ui.errors import UserError
@@ -32,7 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--resamples", type=int, default=2000, metavar="N", help="of the bootstrap (default 2000)"
     )
-    group.add_argument("--seed", type=int, default=0, metavar="N", help="of the bootstrap")
+    add_seed(group, "of the bootstrap")
     parser.add_argument("--force", action="store_true", help="replace files of the same name")
     add_json(parser)
 

@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ui.cli.arguments import add_json, add_target, existing_folder, target_for
+from ui.cli.arguments import add_json, add_target, existing_folder, target_for, whole_number
 from ui.cli.batch import recordings_in
 from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE
 from ui.errors import UserError
@@ -18,22 +18,29 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from analysis.study.cohort import Cohort
+    from analysis.study.findings import MeasureFindings
     from analysis.study.job import FileResult, Job
 
 KINDS = ("csv", "parquet")
-RESULTS = ("repetitions.csv", "repetitions.parquet", "recordings.csv", "study.html")
-"""If one of these is there, the folder holds a study."""
+FINDINGS, PAGE = "findings.json", "study.html"
+ROLES = (
+    "A recording's condition, or the name of its block of a practice plan, makes it a test by a "
+    "word anywhere in it: baseline, pre_test (or beginning with before); retention, post_test, "
+    "follow_up; transfer. Everything else is practice. Unfinished and set-aside repetitions are "
+    "in the tables, not in the statistics."
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of the verb."""
+    parser.epilog = ROLES
     parser.add_argument("folder", type=Path, metavar="DIR", help="holds the recordings")
     parser.add_argument(
         "--out", type=Path, required=True, metavar="DIR", help="for the results; made if need be"
     )
     where = parser.add_mutually_exclusive_group()
     where.add_argument(
-        "--jobs", type=_positive, metavar="N", help="processes; else one for each core"
+        "--jobs", type=whole_number(1), metavar="N", help="processes; else one for each core"
     )
     where.add_argument(
         "--cluster", metavar="URL", help="Dask scheduler, such as tcp://192.0.2.10:8786"
@@ -64,12 +71,12 @@ def run(args: argparse.Namespace) -> int:
             done()
 
         cohort = gather(_results(args, files, job), root, cache, progress=told)
-    _write(cohort, args.out)
-    return _told(cohort, args.out, as_json=args.json)
+    found = _write(cohort, args.out)
+    return _told(cohort, found, args.out, as_json=args.json)
 
 
-def _write(cohort: Cohort, out: Path) -> None:
-    """Write the tables, what is found of each measure, and the page."""
+def _write(cohort: Cohort, out: Path) -> tuple[MeasureFindings, ...]:
+    """Write the tables, what is found of each measure, and the page; return what is found."""
     from analysis.plain import plain
     from analysis.study.cohort import target_of, write_tables
     from analysis.study.findings import Gathering, findings
@@ -79,25 +86,23 @@ def _write(cohort: Cohort, out: Path) -> None:
     gathering = Gathering()
     write_tables(cohort, out, KINDS, gathering)
     if not cohort.places:
-        return
+        return ()
     found = findings(gathering.done)
-    write_whole(out / "findings.json", json.dumps(plain(found), indent=1, allow_nan=False) + "\n")
-    page = build_study(cohort, gathering.done, found, target_of(cohort))
-    write_whole(out / "study.html", page)
-
-
-def _positive(text: str) -> int:
-    number = int(text)
-    if number < 1:
-        raise ValueError(text)
-    return number
+    write_whole(out / FINDINGS, json.dumps(plain(found), indent=1, allow_nan=False) + "\n")
+    write_whole(out / PAGE, build_study(cohort, gathering.done, found, target_of(cohort)))
+    return found
 
 
 def _results_folder(out: Path, *, force: bool) -> Path:
-    there = [name for name in RESULTS if os.path.lexists(out / name)]
-    if there and not force:
-        raise UserError(f"{out / there[0]}: exists already; name another folder, or --force")
-    out.mkdir(parents=True, exist_ok=True)
+    """Return the folder, made if need be, in which nothing will be overwritten unasked."""
+    from analysis.study.cohort import table_names
+    from ui.cli.output import new_files
+
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as cause:
+        raise UserError(f"{out}: cannot be a folder: {cause.strerror}; name another") from cause
+    new_files([out / name for name in (*table_names(KINDS), FINDINGS, PAGE)], force=force)
     return out
 
 
@@ -111,24 +116,29 @@ def _results(args: argparse.Namespace, files: Sequence[Path], job: Job) -> Itera
     return run_local([str(path) for path in files], job, args.jobs or os.cpu_count() or 1)
 
 
-def _told(cohort: Cohort, out: Path, *, as_json: bool) -> int:
+def _told(cohort: Cohort, found: tuple[MeasureFindings, ...], out: Path, *, as_json: bool) -> int:
+    from analysis.plain import plain
+    from ui.numbers import count_of
+
+    people = len({place.person for place in cohort.places})
     counts = {
         "recordings": len(cohort.places),
-        "people": len({place.person for place in cohort.places}),
+        "people": people,
         "left_out": len(cohort.left_out),
         "measured_before": cohort.cached,
         "targets": list(cohort.targets),
         "folder": str(out),
     }
     if as_json:
-        print(json.dumps(counts, indent=2))
+        print(json.dumps({**counts, "findings": plain(found)}, indent=2, allow_nan=False))
     else:
         print(
-            f"{counts['recordings']} recordings of {counts['people']} people in {out}; "
-            f"{counts['left_out']} left out, {counts['measured_before']} measured before"
+            f"{count_of(len(cohort.places), 'recording')} of "
+            f"{count_of(people, 'person', 'people')} in {out}; "
+            f"{len(cohort.left_out)} left out, {cohort.cached} measured before"
         )
         if cohort.places:
-            print(f"report  {out / 'study.html'}")
+            print(f"report  {out / PAGE}")
     if not cohort.places:
         return FAILED
     return INCOMPLETE if cohort.left_out else DONE

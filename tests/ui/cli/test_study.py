@@ -11,8 +11,10 @@ from typing import Any
 import pytest
 
 from acquisition.virtual_rig.cohort import record_sitting, sittings
+from analysis.study.cohort import table_names
 from analysis.target import Target
 from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE
+from ui.cli.study import FINDINGS, KINDS, PAGE
 
 Perpend = Callable[..., Any]
 
@@ -108,6 +110,61 @@ def test_results_that_are_there_are_not_replaced_unasked(
     assert said.code == FAILED
     assert "exists already" in said.err
     assert tables(tmp_path) == before
+
+
+@pytest.mark.parametrize(
+    "name", ["dictionary.csv", "left_out.csv", "findings.json", "withheld.parquet"]
+)
+def test_no_file_of_somebody_else_is_overwritten_unasked(
+    perpend: Perpend, folder: Path, tmp_path: Path, name: str
+) -> None:
+    (tmp_path / name).write_text("mine")
+
+    said = perpend("study", folder, "--out", tmp_path, "--jobs", 1)
+
+    assert said.code == FAILED
+    assert f"{name}: exists already" in said.err
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+    assert (tmp_path / name).read_text("utf-8") == "mine"
+
+
+def test_every_file_that_is_written_was_asked_for_before(
+    perpend: Perpend, folder: Path, tmp_path: Path
+) -> None:
+    perpend("study", folder, "--out", tmp_path / "out", "--jobs", 1)
+
+    names = {path.name for path in (tmp_path / "out").iterdir()} - {"cache"}
+    assert names == {*table_names(KINDS), FINDINGS, PAGE}
+
+
+def test_json_holds_what_was_found(perpend: Perpend, folder: Path, tmp_path: Path) -> None:
+    said = perpend("study", folder, "--out", tmp_path / "out", "--jobs", 1, "--json")
+
+    told = json.loads(said.out, parse_constant=pytest.fail)
+    assert told["findings"] == json.loads((tmp_path / "out" / "findings.json").read_text("utf-8"))
+    assert len(told["findings"]) == 9
+
+
+@pytest.mark.parametrize("jobs", ["0", "-1", "two"])
+def test_a_number_of_jobs_that_is_none_is_told_in_words(
+    perpend: Perpend, folder: Path, tmp_path: Path, jobs: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        perpend("study", folder, "--out", tmp_path / "out", "--jobs", jobs)
+
+    assert f"{jobs!r} is not a whole number from 1 up" in capsys.readouterr().err
+
+
+def test_a_folder_for_results_that_cannot_be_is_told_before_the_work(
+    perpend: Perpend, folder: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "file").write_text("no folder")
+
+    said = perpend("study", folder, "--out", tmp_path / "file", "--jobs", 1)
+
+    assert said.code == FAILED
+    assert "cannot be a folder" in said.err
+    assert said.err.count("\n") == 1
 
 
 def test_a_file_is_no_folder(perpend: Perpend, folder: Path, tmp_path: Path) -> None:
