@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from analysis.reference.bands import Scope, band_of, spread_of
+from analysis.reference.bands import PRIOR_POINTS, Scope, band_of, spread_of
 
 Floats = NDArray[np.float64]
 
@@ -49,6 +49,10 @@ def coverage(
         (Scope.ANY_EXPERT, 4, 6, 1.0),
         (Scope.ANY_EXPERT, 6, 5, 2.0),
         (Scope.ANY_EXPERT, 10, 6, 0.5),
+        (Scope.ANY_EXPERT, 4, 5, 0.0),
+        (Scope.ANY_EXPERT, 4, 5, 5.0),
+        (Scope.ANY_EXPERT, 4, 5, 10.0),
+        (Scope.ANY_EXPERT, 8, 5, 10.0),
         (Scope.THESE_EXPERTS, 1, 5, 1.0),
         (Scope.THESE_EXPERTS, 1, 10, 1.0),
         (Scope.THESE_EXPERTS, 3, 6, 1.0),
@@ -96,7 +100,43 @@ def test_the_spread_between_experts_is_what_is_left_after_that_of_their_repetiti
     between = (mean_square_between - mean_square_within) / 5.0
     np.testing.assert_allclose(found.sd_within**2, mean_square_within)
     np.testing.assert_allclose(found.sd_between**2, np.maximum(0.0, between), atol=1e-12)
-    np.testing.assert_allclose(found.sd**2, mean_square_within + np.maximum(0.0, between))
+
+
+def test_the_spread_at_a_point_is_moderated_towards_that_of_the_arc(
+    curves: Callable[..., Floats],
+) -> None:
+    """Smyth 2004 (Stat Appl Genet Mol Biol 3:3), equation for the moderated variance."""
+    data = curves(np.random.default_rng(8), 6, 5, 0.3)
+    variance, degrees = data.var(axis=0, ddof=1), 5.0
+
+    found = spread_of([data], Scope.THESE_EXPERTS)
+
+    expected = (degrees * variance + PRIOR_POINTS * variance.mean()) / (degrees + PRIOR_POINTS)
+    np.testing.assert_allclose(found.sd**2, expected)
+    np.testing.assert_allclose(found.sd_within**2, variance)
+
+
+def test_experts_who_differ_much_do_not_make_the_factor_explode(
+    curves: Callable[..., Floats],
+) -> None:
+    """Offsets known to 3 degrees of freedom at each point by themselves would need 7.5 SD."""
+    rng = np.random.default_rng(9)
+    factors = []
+    for _ in range(20):
+        offsets = 10.0 * curves(rng, 4, POINTS, 0.25)
+        data = offsets[:, np.newaxis] + curves(rng, 20, POINTS, 0.25).reshape(4, 5, POINTS)
+        band = band_of(list(data), Scope.ANY_EXPERT, level=0.95, resamples=200, rng=rng)
+        factors.append(band.factor)
+
+    assert np.median(factors) < 4.5
+
+
+def test_curves_without_any_spread_have_a_band_without_width() -> None:
+    still = [np.zeros((5, 4))] * 4
+
+    band = band_of(still, Scope.ANY_EXPERT, level=0.95, resamples=20, rng=np.random.default_rng(0))
+
+    np.testing.assert_array_equal(band.high - band.low, 0.0)
 
 
 def test_an_expert_with_more_repetitions_does_not_count_for_more() -> None:
@@ -113,7 +153,7 @@ def test_one_expert_shows_no_spread_between_experts(curves: Callable[..., Floats
     found = spread_of([data], Scope.THESE_EXPERTS)
 
     assert np.isnan(found.sd_between).all()
-    np.testing.assert_allclose(found.sd, data.std(axis=0, ddof=1))
+    np.testing.assert_allclose(found.sd_within, data.std(axis=0, ddof=1))
 
 
 def test_the_band_is_wider_for_any_expert_than_for_these(curves: Callable[..., Floats]) -> None:
