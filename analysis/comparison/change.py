@@ -146,7 +146,7 @@ def sides_of(before: Performance, after: Performance) -> Sides:
     """
     both = set(before.persons) & set(after.persons)
     heads = [
-        Head(str(one["uuid"]), "", str(one["person"]), str(one["started_utc"]), "", "", ())
+        Head(str(one["uuid"]), "", str(one["person"]), str(one["started_utc"]), "", "", 0)
         for one in (*before.recordings, *after.recordings)
     ]
     return Sides(
