@@ -21,6 +21,8 @@ from analysis.study.mixed import PERSON, REPETITION, SESSION, Groups, variances
 Floats = NDArray[np.float64]
 
 LEVEL = 0.95
+ROUNDED = 1e-9
+"""An SD smaller than this, relative to the mean, is what rounding leaves of none."""
 TAILS = ((1 - LEVEL) / 2, (1 + LEVEL) / 2)
 
 
@@ -33,7 +35,7 @@ class Component:
         estimate: As the mean squares give it; below zero where the part is too small to see.
         low: Lower limit of the 95 % interval, not below zero; approximate if unbalanced.
         high: Upper limit.
-        reml: As the mixed model gives it; None if it did not converge or is not installed.
+        reml: As the mixed model gives it, 0 included; None if it gives nothing.
     """
 
     name: str
@@ -66,6 +68,7 @@ class Components:
         sessions: Of all together.
         values: Of all together.
         balanced: Everyone had equally many sessions of equally many repetitions.
+        reml_reason: Why the mixed model gives nothing; empty if it does.
     """
 
     mean: float
@@ -76,11 +79,17 @@ class Components:
     sessions: int
     values: int
     balanced: bool
+    reml_reason: str
 
     @property
     def parts(self) -> tuple[Component, ...]:
         """Those that there are, from people to repetitions."""
         return tuple(one for one in (self.person, self.session, self.repetition) if one)
+
+    @property
+    def varies(self) -> bool:
+        """Whether the values differ by more than rounding."""
+        return sum(one.variance for one in self.parts) > (ROUNDED * max(1.0, abs(self.mean))) ** 2
 
     @property
     def repeatability_sd(self) -> float:
@@ -149,8 +158,9 @@ def components(values: Floats, person: Sequence[str], session: Sequence[int]) ->
         raise StudyError("variance between people needs two people or more")
     if repetitions < 1:
         raise StudyError("variance within people needs repetitions")
-    fitted = variances(y, groups, with_sessions=sessions > 0)
     between, within = _estimates(nested)
+    guess = {PERSON: between, SESSION: within, REPETITION: nested.squares[2]}
+    fitted, reason = variances(y, groups, with_sessions=sessions > 0, guess=guess)
     counts = {len(rows) for rows in groups.values()}
     each = [sum(1 for who, _ in groups if who == one) for one in {who for who, _ in groups}]
     return Components(
@@ -164,6 +174,7 @@ def components(values: Floats, person: Sequence[str], session: Sequence[int]) ->
         sessions=len(groups),
         values=len(y),
         balanced=len(counts) == 1 and len(set(each)) == 1,
+        reml_reason=reason,
     )
 
 

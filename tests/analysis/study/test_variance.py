@@ -110,6 +110,60 @@ def test_in_an_unbalanced_design_both_ways_are_near_each_other_and_the_truth() -
         assert part.reml == pytest.approx(part.estimate, rel=0.1)
 
 
+@pytest.mark.parametrize(
+    "sds", [(2.0, 0.0, 1.0), (2.0, 0.5, 1.0), (0.1, 1.0, 1.0), (0.0, 0.0, 1.0)]
+)
+def test_the_mixed_model_has_an_answer_in_every_design_zero_too(
+    sds: tuple[float, float, float],
+) -> None:
+    for seed in range(12):
+        values = nested(np.random.default_rng(seed), (8, 3, 6), sds)
+        values[np.random.default_rng(seed).random(values.shape) < 0.1 * (seed % 2)] = np.nan
+
+        found = found_in(values)
+
+        assert found.reml_reason == ""
+        assert all(part.reml is not None and part.reml >= 0.0 for part in found.parts)
+        if found.balanced and not any(part.negative for part in found.parts):
+            estimates = [part.estimate for part in found.parts]
+            assert [part.reml for part in found.parts] == pytest.approx(estimates, rel=1e-4)
+        elif found.balanced and found.session is not None and found.session.negative:
+            # Without sessions the design is balanced still, and its closed form the answer.
+            assert found.session.reml == pytest.approx(0.0, abs=1e-6)
+            flat = found_in(values.reshape(8, 1, 18))
+            if not flat.person.negative:
+                assert found.person.reml == pytest.approx(flat.person.estimate, rel=1e-4)
+
+
+def test_the_mixed_model_of_an_unbalanced_design_is_that_of_the_library() -> None:
+    library = pytest.importorskip("statsmodels.regression.mixed_linear_model")
+    pandas = pytest.importorskip("pandas")
+    rng = np.random.default_rng(3)
+    values = nested(rng, (9, 3, 5), (2.0, 1.0, 1.0))
+    values[rng.random(values.shape) < 0.3] = np.nan
+    who, when, _ = np.indices(values.shape)
+    known = np.isfinite(values)
+
+    found = found_in(values)
+
+    sessions = {"session": "0 + C(when)"}
+    fit = library.MixedLM.from_formula(
+        "y ~ 1",
+        pandas.DataFrame({"y": values[known], "who": who[known], "when": when[known]}),
+        groups="who", re_formula="1", vc_formula=sessions,
+    ).fit(reml=True)  # fmt: skip
+    wanted = float(fit.cov_re.iloc[0, 0]), float(fit.vcomp[0]), float(fit.scale)
+    assert [part.reml for part in found.parts] == pytest.approx(wanted, rel=2e-3)
+
+
+def test_values_without_any_spread_have_no_mixed_model_and_say_so() -> None:
+    found = found_in(np.full((4, 2, 3), 100.0))
+
+    assert [part.reml for part in found.parts] == [None, None, None]
+    assert found.reml_reason == "repetitions do not differ, so there is no likelihood"
+    assert not found.varies
+
+
 def test_the_three_spreads_are_sums_of_the_parts() -> None:
     found = found_in(nested(np.random.default_rng(1), (8, 3, 4), (3.0, 2.0, 1.0)))
     assert found.session is not None
