@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from analysis.bumps import Bump, Doubt, Rests, find_bumps
+from analysis.bumps import Bump, Doubt, Rests, Settled, find_bumps
 from analysis.errors import NotAnalysable
 from analysis.home import Turned, heading_of, lasting, still_flags
 from analysis.inertial import inertial_stretches, up_in_humerus
@@ -50,9 +50,9 @@ class Orientation:
             where none does.
         heading_drift_rad: Largest change of heading between two rests.
         home_tilt_rad: Of the rests before the first bump: how well home is home.
-        home_shift_rad: Largest change of inclination from one rest at home to the next, that by
+        home_shift_rad: Largest change of inclination from one stay at home to the next, that by
             a bump included.
-        home_scatter_rad: Root mean square angle of the rests at home from the vertical that holds.
+        home_scatter_rad: Root mean square angle of the stays at home from the vertical that holds.
         bumps: When the base leaned for good.
         doubts: Where the base may not have stood as is reckoned.
         turns: Where it was turned about the vertical.
@@ -140,7 +140,7 @@ def follow(
         gyro_bias_rad_s=bias,
         still=still,
         at_home=at_home,
-        rests=near_rests(quaternions, known, still, tilt, grid.fs_hz, settings),
+        rests=near_rests(quaternions, known, still, tilt, home_tolerance_rad, grid.fs_hz, settings),
         felt_at_home_m_s2=float(np.linalg.norm(moved[at_home, :3].mean(axis=0))),
     )
 
@@ -169,10 +169,8 @@ def settle(
     poses = _even_poses(found.stretches, settled.bumps, up_in_base)
     at_home = _at_home(found, settled.bumps, home_tolerance_rad, int(settings.rest_min_s * fs_hz))
     age_s, drift, turns = _head_for_base(found.humerus_to_earth, at_home, poses, fs_hz)
-    near = at_home[(rests.starts + rests.stops) // 2]
-    verticals = rests.verticals[near]
-    scatter = angle_between(verticals, settled.verticals[near])
-    shift = angle_between(verticals[1:], verticals[:-1])
+    verticals, hold = _verticals_at_home(rests, settled, at_home)
+    scatter, shift = angle_between(verticals, hold), angle_between(verticals[1:], verticals[:-1])
     return Orientation(
         humerus_to_base=found.humerus_to_earth,
         known=found.known,
@@ -182,7 +180,7 @@ def settle(
         heading_drift_rad=drift,
         home_tilt_rad=float(angle_between(settled.verticals[:1], up_in_base)[0]),
         home_shift_rad=float(shift.max(initial=0.0)),
-        home_scatter_rad=float(np.sqrt(np.mean(scatter**2))) if len(scatter) else 0.0,
+        home_scatter_rad=float(np.sqrt(np.mean(scatter**2))),
         bumps=settled.bumps,
         doubts=settled.doubts,
         turns=turns,
@@ -288,6 +286,20 @@ def _tilt(humerus_to_earth: Floats, up_in_base: Floats) -> Floats:
     for part in parts_of(len(tilt)):
         tilt[part] = angle_between(up_in_humerus(humerus_to_earth[part]), up_in_base)
     return tilt
+
+
+def _verticals_at_home(rests: Rests, settled: Settled, at_home: Flags) -> tuple[Floats, Floats]:
+    """Return the vertical in H of each stay at home, and that which holds there, each (m, 3).
+
+    The median of its rests: at the ends the arm is just arriving or leaving.
+    """
+    near = np.flatnonzero(at_home[(rests.starts + rests.stops) // 2])
+    near = near if len(near) else np.arange(len(rests.starts))
+    poses = np.searchsorted([bump.at for bump in settled.bumps], rests.starts[near], side="right")
+    changes = np.diff(rests.stays[near]) + np.diff(poses)
+    stays = np.split(near, np.flatnonzero(changes) + 1)
+    medians = [np.median(rests.verticals[stay], axis=0) for stay in stays]
+    return np.array(medians), np.array([settled.verticals[stay[0]] for stay in stays])
 
 
 def _at_home(found: Followed, bumps: tuple[Bump, ...], tolerance_rad: float, least: int) -> Flags:

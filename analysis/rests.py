@@ -41,6 +41,7 @@ def near_rests(
     known: Flags,
     still: Flags,
     tilt_rad: Floats,
+    home_tolerance_rad: float,
     fs_hz: float,
     settings: AnalysisSettings,
 ) -> Rests:
@@ -51,6 +52,7 @@ def near_rests(
         known: Shape (n,), there is an orientation.
         still: Shape (n,), true only where it is known.
         tilt_rad: Shape (n,), from the vertical as described.
+        home_tolerance_rad: Tilt that counts as home: so much is near in any case.
         fs_hz: Rate.
         settings: How long a rest lasts.
     """
@@ -59,7 +61,9 @@ def near_rests(
         np.linspace(start, stop, min(MOST_PIECES, max(1, (stop - start) // piece)) + 1).astype(
             np.int64
         )
-        for start, stop in runs_of(lasting(still & (tilt_rad < NEAR_HOME_RAD), least))
+        for start, stop in runs_of(
+            lasting(still & (tilt_rad < max(NEAR_HOME_RAD, home_tolerance_rad)), least)
+        )
     ]
     starts = np.concatenate([np.empty(0, np.int64), *(edge[:-1] for edge in edges)])
     stops = np.concatenate([np.empty(0, np.int64), *(edge[1:] for edge in edges)])

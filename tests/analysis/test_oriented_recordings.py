@@ -186,6 +186,17 @@ def test_a_stretch_without_a_rest_has_an_elevation_but_no_heading() -> None:
     assert np.rad2deg(np.sqrt(np.mean(error**2))) < 3.0
 
 
+def test_a_rig_may_be_told_to_take_much_for_home() -> None:
+    sloping = np.array([np.sin(np.deg2rad(23.0)), np.cos(np.deg2rad(23.0)), 0.0])
+    samples = lifted(40.0, up_in_base=sloping)
+
+    found = orient(*samples, UP, np.deg2rad(30.0), DEFAULTS)
+
+    assert np.rad2deg(found.home_tilt_rad) == pytest.approx(23.0, abs=0.5)
+    assert np.rad2deg(found.home_scatter_rad) < 0.3
+    assert found.bumps == ()
+
+
 def test_an_arm_that_never_rests_cannot_be_analysed() -> None:
     grid, moved = lifted(30.0)
     moved[:, :3] = np.roll(moved[:, :3], 1, axis=1)
