@@ -7,7 +7,7 @@ import numpy as np
 from analysis.live_chain import LiveStatus
 from analysis.said import said
 
-LEVELLED = "the rig had been moved: its level was taken anew from two rests at home"
+LEVELLED = "the rig was moved: its level was taken anew from two rests at home"
 
 
 def leaning(status: LiveStatus) -> str:
@@ -15,7 +15,6 @@ def leaning(status: LiveStatus) -> str:
     if not status.leaned_rad:
         return ""
     return said(
-        "the arm rests {}° from home: bring it home. If the rig was moved, rest at home twice, "
-        "with a raise between, hands off each time",
+        "the arm rests {}° from home: bring it home, or if the rig was moved rest at home twice",
         f"{np.rad2deg(status.leaned_rad):.0f}",
     )

@@ -111,7 +111,7 @@ def test_a_moved_rig_is_said_until_it_is_level_again(tmp_path: Path) -> None:
     feed.close()
 
     assert told[0][0]
-    assert told[0][1].startswith("the arm rests 6° from home: bring it home.")
+    assert told[0][1].startswith("the arm rests 6° from home: bring it home")
     assert "rest at home twice" in told[0][1]
     assert told[-1] == (False, LEVELLED)
 
