@@ -20,11 +20,11 @@ host is; what counts there is the share of a core, and that is not 1/300 as the 
 one read follows hard upon the other. The last line has it, with waiting, reading, and a processor
 that did something else in between.
 
-Measured on one core with some other load, arrays: 3.1 times the floor in reads of 64 KiB, 8 in
-reads of 4 KiB, 35 in reads of 351 bytes; recorded live, 5 % of a core. Of the 3.1, opened frames
-are 1.7, a call into C for each frame; the rest is sorting payloads by stream (0.3), laying them
-into a table of one size (0.2), comparing numbers and times, and some twenty array operations for
-each stream and read, which is also why small reads cost more.
+Measured on one core of a busy machine, arrays: 3.1 to 3.5 times the floor in reads of 64 KiB (2.8
+to 3.0 of 256 KiB), 8 in reads of 4 KiB, 35 in reads of 351 bytes; recorded live, 5 % of a core. Of
+the 3.1, opened frames are 1.7, a call into C for each frame; the rest is sorting payloads by
+stream (0.3), laying them into a table of one size (0.2), comparing numbers and times, and some
+twenty array operations for each stream and read, which is also why small reads cost more.
 """
 
 from __future__ import annotations
