@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import socket
 from collections import deque
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
+from urllib.parse import urlsplit
 
 from analysis.errors import StudyError
 from analysis.study.batch import CRASHED, TASKS_AHEAD, Chunk, chunks_of
@@ -13,6 +15,10 @@ from analysis.study.job import FileResult, Job, measure_files
 
 CONNECT_S = 15.0
 """A scheduler and a first worker answer within this, or are not there."""
+KNOCK_S = 3.0
+"""Who listens at the address, and speaks as a scheduler does, has begun within this."""
+NOBODY = "no scheduler answers there; start one with: dask scheduler"
+SCHEMES = ("tcp", "tls")
 
 
 def run_cluster(files: Sequence[str], job: Job, address: str) -> Iterator[FileResult]:
@@ -27,7 +33,8 @@ def run_cluster(files: Sequence[str], job: Job, address: str) -> Iterator[FileRe
         address: Of the scheduler, ``tcp://host:port``.
 
     Raises:
-        StudyError: Dask is not installed, nothing answers, or the cluster went away.
+        StudyError: Dask is not installed, the address is none, nothing answers, or the cluster
+            went away.
     """
     with _client(address) as client:
         from distributed import KilledWorker, as_completed
@@ -57,6 +64,31 @@ def run_cluster(files: Sequence[str], job: Job, address: str) -> Iterator[FileRe
             yield from results
 
 
+def _knock(address: str) -> None:
+    """Find out at once whether a scheduler is there: Dask's own client asks on for a long time.
+
+    A scheduler is the first to speak on a new connection, except where it is encrypted.
+
+    Raises:
+        StudyError: The address is none, or nobody or somebody else is there.
+    """
+    try:
+        url = urlsplit(address)
+        scheme, host, port = url.scheme, url.hostname, url.port
+    except ValueError:
+        scheme, host, port = "", None, None
+    if scheme not in SCHEMES or not host or not port:
+        raise StudyError(
+            f"{address}: is no address of a scheduler; one looks like tcp://192.0.2.10:8786"
+        )
+    try:
+        with socket.create_connection((host, port), timeout=KNOCK_S) as line:
+            if scheme == "tcp" and not line.recv(1):
+                raise ConnectionAbortedError
+    except OSError as cause:
+        raise StudyError(f"{address}: {NOBODY}") from cause
+
+
 @contextmanager
 def _client(address: str) -> Iterator[Any]:
     try:
@@ -67,12 +99,11 @@ def _client(address: str) -> Iterator[Any]:
         ) from cause
     from concurrent.futures import CancelledError
 
+    _knock(address)
     try:
         client = Client(address, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError) as cause:
-        raise StudyError(
-            f"{address}: no scheduler answers there; start one with: dask scheduler"
-        ) from cause
+        raise StudyError(f"{address}: {NOBODY}") from cause
     try:
         client.wait_for_workers(1, timeout=CONNECT_S)
         yield client

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -130,9 +131,24 @@ def test_a_scheduler_without_workers_is_told(
         list(run_cluster(["a.h5"], Job(), address))
 
 
-def test_an_address_that_is_none_is_told() -> None:
-    with pytest.raises(StudyError, match="no scheduler answers there"):
-        list(run_cluster(["a.h5"], Job(), "http//nowhere"))
+@pytest.mark.parametrize(
+    "address", ["foo", "http//nowhere", "http://127.0.0.1:80", "tcp://127.0.0.1", "tcp://a:b"]
+)
+def test_an_address_that_is_none_is_told_by_its_form(address: str) -> None:
+    with pytest.raises(StudyError, match="is no address of a scheduler; one looks like tcp://"):
+        list(run_cluster(["a.h5"], Job(), address))
+
+
+def test_somebody_who_does_not_speak_as_a_scheduler_is_none(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A listener that waits to be spoken to, as a web server does."""
+    monkeypatch.setattr("analysis.study.cluster.KNOCK_S", 0.2)
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        port = listener.getsockname()[1]
+
+        with pytest.raises(StudyError, match="no scheduler answers there"):
+            list(run_cluster(["a.h5"], Job(), f"tcp://127.0.0.1:{port}"))
 
 
 def test_a_scheduler_that_goes_is_told_and_what_arrived_is_had(
