@@ -51,7 +51,7 @@ def test_the_hand_is_off_when_there_is_no_contact(series: Maker) -> None:
 
 
 def test_an_upward_slip_and_a_last_squeeze_are_told(series: Maker) -> None:
-    """Before: 40 N, 3.5 N of it down. Called, it goes up by 6 N and the rest rises to 1.2 times that."""
+    """Before: 40 N, 3.5 N of it down. Called, 6 N up are added, and the rest rises by a fifth."""
 
     def share(time_s: Floats) -> Floats:
         squeeze = 1.0 + 0.2 * ((time_s > CALLED_S + 0.1) & (time_s < CALLED_S + 0.2))
