@@ -22,8 +22,8 @@ from analysis.pipeline import analyse
 from analysis.study.batch import run_local
 from analysis.study.cache import ResultCache
 from analysis.study.cohort import gather, write_tables
-from analysis.study.findings import Gathering
 from analysis.study.job import Job
+from analysis.study.sample import Gathering
 from analysis.target import Target
 
 PEOPLE, DAYS, TRIALS = 50, 4, 6

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.comparison.effect_sizes import Interval
-from analysis.study.findings import Done, MeasureFindings, wanted
+from analysis.study.findings import MeasureFindings, wanted
 from analysis.study.groups import Contrast
 from analysis.study.learning import LAST
+from analysis.study.sample import Done, Sample
 from analysis.study.variance import Component, Components
 from analysis.tidy.practice import BASELINE, PRACTICE, RETENTION, TRANSFER
 from ui.compared import NAMED, measure_name
-from ui.numbers import shown
+from ui.numbers import count_of, shown
 
 CHIEF = (
     "superior_angle_mean_deg", "off_axis_mean_deg", "force_mean_N", "force_cv_percent",
@@ -71,6 +72,49 @@ def overview(done: Sequence[Done]) -> list[Overview]:
     return [_line(person, own) for person, own in sorted(people.items())]
 
 
+def notices(sample: Sample) -> list[str]:
+    """Return what a reader must know of who counts and who does not."""
+    return list(_notices(sample))
+
+
+def _notices(sample: Sample) -> Iterator[str]:
+    kind = kind_of(sample.kind)
+    others = [one for one in sample.people if not one.startswith(sample.kind)]
+    if others:
+        yield (
+            f"Variability, reliability and learning are those of the {kind}; in the table of the "
+            f"class and among the groups alone: {', '.join(others)}."
+        )
+    if len(sample.sides) > 1:
+        sides = ", ".join(f"{number} {side}" for side, number in sample.sides.items())
+        yield (
+            f"Practice was on both sides ({count_of(sum(sample.sides.values()), 'repetition')}: "
+            f"{sides}) and is taken together: a difference of sides counts as variability."
+        )
+    if sample.other_targets:
+        yield (
+            f"{count_of(sample.other_targets, 'repetition')} measured against another target "
+            "count in the tables alone; --target measures all against one."
+        )
+    if sample.nameless_recordings:
+        yield (
+            f"{count_of(sample.nameless_recordings, 'recording')} without a person's code "
+            f"({count_of(sample.nameless, 'repetition')}) count in the tables alone: nobody knows "
+            "whose they are."
+        )
+    if sample.unfinished or sample.set_aside:
+        yield (
+            f"{count_of(sample.unfinished, 'unfinished repetition')} and {sample.set_aside} set "
+            "aside count in the tables alone."
+        )
+    if sample.absent:
+        yield f"No repetition that counts: {', '.join(sample.absent)}."
+    if sample.ungrouped:
+        yield f"No group was given for {', '.join(sample.ungrouped)}."
+    if sample.unknown:
+        yield f"A group was given, but there is no recording, for {', '.join(sample.unknown)}."
+
+
 def sentences(found: Sequence[MeasureFindings]) -> list[str]:
     """Return what the variability and the learning mean, the chief measures first."""
     chief = [one for one in found if one.key in CHIEF]
@@ -97,7 +141,7 @@ def contrast_in_words(key: str, one: Contrast) -> ContrastWords:
     which = f"{people(one.people[0])}, each with both"
     if not one.within:
         which = f"{one.people[0]} and {people(one.people[1])}; {one.at}"
-    who = f"{_group(one.second)} minus {_group(one.first)} ({which})"
+    who = f"{kind_of(one.second)} minus {kind_of(one.first)} ({which})"
     if one.difference is None or one.p is None or one.p_of_all is None:
         return ContrastWords(who, one.reason, "—", "—", "—")
     size = one.difference.standardised
@@ -147,8 +191,9 @@ def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _group(name: str) -> str:
-    return PEOPLE.get(name, name)
+def kind_of(letter: str) -> str:
+    """Return what people are whose codes begin so; a group that was given keeps its name."""
+    return PEOPLE.get(letter, letter)
 
 
 def _line(person: str, own: Sequence[Done]) -> Overview:
@@ -231,7 +276,7 @@ def _kept(one: MeasureFindings, role: str) -> str:
 
 def people(count: int) -> str:
     """Return so many people in words."""
-    return "1 person" if count == 1 else f"{count} people"
+    return count_of(count, "person", "people")
 
 
 def title_of(key: str) -> str:

@@ -147,7 +147,7 @@ class MotionExport:
     def __init__(self, order: Order) -> None:
         self._root = order.root
         heads = (
-            Head(str(one.path), "", one.label.person, one.started_utc, "", "", ())
+            Head(str(one.path), "", one.label.person, one.started_utc, "", "", 0)
             for one in order.entries
         )
         self._runs = runs_of(placed(heads))

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from analysis.errors import StudyError
@@ -14,6 +15,7 @@ from analysis.study.job import FileResult, fingerprint
 from analysis.target import Target, target_from_json
 from analysis.tidy.files import table_files
 from analysis.tidy.practice import SESSION_GAP_H, Head, Place, head_of, placed
+from analysis.tidy.result import target_hash
 from analysis.tidy.rows import (
     DICTIONARY_COLUMNS,
     RECORDING_COLUMNS,
@@ -117,14 +119,19 @@ def gather(
     )
 
 
-def target_of(cohort: Cohort) -> Target:
-    """Return the target that the first recording was measured against.
+def target_of(cohort: Cohort, name: str = "") -> Target:
+    """Return a target of a cohort by its short name; of an unknown name the first recording's.
 
     Raises:
-        StudyError: Its result is gone from the cache.
+        StudyError: A result is gone from the cache.
     """
-    result, _ = next(cohort.results())
-    return target_from_json(json.dumps(result["target"]), where="a result in the cache")
+    first = None
+    for result, _ in cohort.results():
+        first = first or result["target"]
+        if target_hash(result["target"]) == name:
+            first = result["target"]
+            break
+    return target_from_json(json.dumps(first), where="a result in the cache")
 
 
 def table_names(kinds: tuple[str, ...]) -> tuple[str, ...]:
@@ -138,6 +145,7 @@ def write_tables(
     folder: Path,
     kinds: tuple[str, ...],
     watch: Callable[[Row], None] = lambda _: None,
+    groups: Mapping[str, str] = MappingProxyType({}),
 ) -> None:
     """Write every table of a cohort.
 
@@ -146,6 +154,7 @@ def write_tables(
         folder: Where to; tables of the same name are replaced.
         kinds: As `table_files` has it.
         watch: Shown each row of the main table.
+        groups: Group of each person; else it is the kind of person.
 
     Raises:
         StudyError, OSError: As `table_files`.
@@ -157,8 +166,10 @@ def write_tables(
         table_files(folder / "withheld", WITHHELD_COLUMNS, kinds) as withheld,
     ):
         for result, place in cohort.results():
-            recording(recording_row(result, place))
+            group = groups.get(place.person)
+            recording(_grouped(recording_row(result, place), group))
             for row in repetition_rows(result, place):
+                _grouped(row, group)
                 repetition(row)
                 watch(row)
             for row in withheld_rows(result, place):
@@ -170,6 +181,18 @@ def write_tables(
     with table_files(folder / "left_out", LEFT_OUT_COLUMNS, ("csv",)) as append:
         for one in cohort.left_out:
             append({"recording": one.name, "reason": one.reason})
+
+
+MAIN_TABLES = ("repetitions", "recordings", "withheld")
+"""Written in every kind of file."""
+SIDE_TABLES = ("dictionary", "left_out")
+"""Written to be read by people."""
+
+
+def _grouped(row: Row, group: str | None) -> Row:
+    if group is not None:
+        row["group"] = group
+    return row
 
 
 MAIN_TABLES = ("repetitions", "recordings", "withheld")

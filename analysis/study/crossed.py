@@ -9,8 +9,10 @@ Analysis, common practice); a component below zero is told as such.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,18 +72,60 @@ def crossed(table: Floats) -> Crossed:
     )
 
 
-def crossed_table(values: Iterable[tuple[str, str, float]]) -> Floats:
-    """Return the complete table of (person, condition, value), shape as `crossed` takes it.
+@dataclass(frozen=True, slots=True)
+class CrossedTable:
+    """A complete table of people by conditions.
 
-    It has the conditions that most people share, and of each cell the last repetitions, as many
-    as every cell has: the first of a condition are the ones that get used to it.
+    Attributes:
+        values: Shape (people, conditions, repetitions).
+        conditions: Their names, in order.
+        left_out: People who lack one of them.
     """
-    cells: dict[str, dict[str, list[float]]] = {}
+
+    values: Floats
+    conditions: tuple[str, ...]
+    left_out: tuple[str, ...]
+
+
+def crossed_table(values: Iterable[tuple[str, str, float]]) -> CrossedTable:
+    """Return the complete table of (person, condition, value).
+
+    It has the conditions that most people share (as many cells as can be filled), and of each cell
+    the last repetitions, as many as every cell has, two at least: the first of a condition are the
+    ones that get used to it.
+    """
+    gathered: dict[str, dict[str, list[float]]] = {}
     for person, condition, value in values:
         if np.isfinite(value):
-            cells.setdefault(person, {}).setdefault(condition, []).append(value)
-    names = sorted({condition for own in cells.values() for condition in own})
-    people = [own for _, own in sorted(cells.items()) if all(name in own for name in names)]
-    count = min((len(own[name]) for own in people for name in names), default=0)
-    rows = [[own[name][-count:] for name in names] for own in people]
-    return np.array(rows, dtype=np.float64).reshape(len(people), len(names), count)
+            gathered.setdefault(person, {}).setdefault(condition, []).append(value)
+    cells = {
+        person: {name: own for name, own in by.items() if len(own) >= LEAST_EACH}
+        for person, by in sorted(gathered.items())
+    }
+    names = _shared(list(cells.values()))
+    people = [person for person, own in cells.items() if names and set(names) <= own.keys()]
+    count = min((len(cells[person][name]) for person in people for name in names), default=0)
+    rows = [[cells[person][name][-count:] for name in names] for person in people]
+    return CrossedTable(
+        values=np.array(rows, dtype=np.float64).reshape(len(people), len(names), count),
+        conditions=names,
+        left_out=tuple(person for person in cells if person not in people),
+    )
+
+
+LEAST_EACH = 2
+MOST_NAMES = 8
+"""So many of the commonest conditions are tried against each other."""
+
+
+def _shared(cells: Sequence[Mapping[str, object]]) -> tuple[str, ...]:
+    """Return the conditions whose table has the most cells; of equals more conditions."""
+    often = Counter(name for own in cells for name in sorted(own))
+    names = sorted(name for name, _ in often.most_common(MOST_NAMES))
+    choices = [some for k in range(2, len(names) + 1) for some in combinations(names, k)]
+
+    def filled(some: tuple[str, ...]) -> tuple[bool, int, int]:
+        people = sum(set(some) <= own.keys() for own in cells)
+        return people > 1, people * len(some), len(some)
+
+    return max(choices, key=filled, default=())

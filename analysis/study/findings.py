@@ -3,87 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.comparison.effect_sizes import holm
 from analysis.errors import StudyError
-from analysis.reference.evidence import COMPARED
-from analysis.study.crossed import Crossed, crossed, crossed_table
+from analysis.study.crossed import Crossed, CrossedTable, crossed, crossed_table
 from analysis.study.groups import (
     Contrast,
     between_conditions,
     between_groups,
     group_values,
-    holm,
 )
 from analysis.study.laboratories import Precision, precision
 from analysis.study.learning import Learning, Tried, learning_of_class
 from analysis.study.precision import Plan, plan
 from analysis.study.reliability import Icc, Measurement, intraclass, measurement
+from analysis.study.sample import PHASE_OF, Done, studied_kind
 from analysis.study.variance import Components, components
-from analysis.tidy.practice import PRACTICE, SET_ASIDE
-from analysis.trial import PhaseName
+from analysis.tidy.practice import PRACTICE
 
 Floats = NDArray[np.float64]
 
 WANTED = {"deg": 1.0, "N": 2.0, "percent": 5.0, "s": 2.0}
 """Half width of the interval of a person's mean that a plan is made for, by the last word of the
 key. Ours: what a teacher would act on."""
-PHASE_OF = {key: (phase or PhaseName.MOVEMENT).value for key, phase in COMPARED}
-
-
-@dataclass(frozen=True, slots=True)
-class Done:
-    """One repetition of a study.
-
-    Attributes:
-        person: Code.
-        group: Kind of person.
-        session: Number of the person's session.
-        role: As in `analysis.tidy.practice`.
-        condition: As labelled.
-        practised: Repetitions of practice by then.
-        values: The measures studied, NaN where not known.
-    """
-
-    person: str
-    group: str
-    session: int
-    role: str
-    condition: str
-    practised: int
-    values: Mapping[str, float]
-
-
-@dataclass
-class Gathering:
-    """Takes the rows of the main table and keeps what the statistics need.
-
-    Attributes:
-        done: One for each repetition, in the order of the table.
-    """
-
-    done: list[Done] = field(default_factory=list)
-    _open: dict[str, Any] = field(default_factory=dict)
-
-    def __call__(self, row: Mapping[str, Any]) -> None:
-        """Take a row; the phases of a repetition follow each other, the movement last."""
-        for key, phase in PHASE_OF.items():
-            if row["phase"] == phase:
-                self._open[key] = np.nan if row[key] is None else float(row[key])
-        if row["phase"] != PhaseName.MOVEMENT.value:
-            return
-        values, self._open = self._open, {}
-        if row["role"] != SET_ASIDE:
-            self.done.append(
-                Done(
-                    row["person"], row["group"], row["session"], row["role"],
-                    row["condition"] or "", row["practised"], values,
-                )
-            )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +47,7 @@ class MeasureFindings:
         table: People and sessions that these rest on.
         learning: By person.
         crossed: Whether all people change alike from one condition to the next.
+        crossed_table: Which conditions that rests on and who is left out, without the values.
         groups: Kinds of people side by side.
         conditions: The last of practice and the tests side by side, within people.
         reasons: Why something is None, by its name.
@@ -116,13 +63,18 @@ class MeasureFindings:
     table: tuple[int, int]
     learning: tuple[Learning, ...]
     crossed: Crossed | None
+    crossed_table: CrossedTable
     groups: tuple[Contrast, ...]
     conditions: tuple[Contrast, ...]
     reasons: Mapping[str, str]
 
 
 def findings(done: Iterable[Done]) -> tuple[MeasureFindings, ...]:
-    """Return what is found of each measure, in the order of `COMPARED`."""
+    """Return what is found of each measure, in the order of `COMPARED`.
+
+    Variability, reliability and learning are those of one kind of people (`studied_kind`); groups
+    are all.
+    """
     all_done = list(done)
     return _corrected([_of_measure(key, all_done) for key in PHASE_OF])
 
@@ -155,7 +107,9 @@ def wanted(key: str) -> float:
 
 
 def _of_measure(key: str, done: list[Done]) -> MeasureFindings:
-    practice = [one for one in done if one.role == PRACTICE]
+    kind = studied_kind(done)
+    studied = [one for one in done if one.kind == kind]
+    practice = [one for one in studied if one.role == PRACTICE]
     values = np.array([one.values[key] for one in practice])
     reasons: dict[str, str] = {}
     people, sessions = [one.person for one in practice], [one.session for one in practice]
@@ -177,11 +131,12 @@ def _of_measure(key: str, done: list[Done]) -> MeasureFindings:
     except ValueError as why:
         reasons["reliability"] = str(why)
     across = None
+    cells = crossed_table((one.person, one.role, one.values[key]) for one in studied)
     try:
-        across = crossed(crossed_table((one.person, one.role, one.values[key]) for one in done))
+        across = crossed(cells.values)
     except StudyError as why:
         reasons["crossed"] = str(why)
-    tried = _tried(done, key)
+    tried = _tried(studied, key)
     return MeasureFindings(
         key=key,
         values=int(np.isfinite(values).sum()),
@@ -193,7 +148,8 @@ def _of_measure(key: str, done: list[Done]) -> MeasureFindings:
         table=(table.shape[0], table.shape[1]),
         learning=learning_of_class(tried),
         crossed=across,
-        groups=tuple(_groups(tried, {one.person: one.group for one in done})),
+        crossed_table=replace(cells, values=np.empty(0)),
+        groups=tuple(_groups(_tried(done, key), {one.person: one.group for one in done})),
         conditions=tuple(between_conditions(tried)),
         reasons=reasons,
     )

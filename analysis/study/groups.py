@@ -35,7 +35,7 @@ class Contrast:
         within: The same people.
         difference: Second minus first; None where there is none to be told.
         p: Chance of so large a difference if there is none (t test, of groups Welch's).
-        p_of_all: The same, corrected for all comparisons of the study (`holm`).
+        p_of_all: The same, corrected for all comparisons of the study.
         reason: Why there is none; empty otherwise.
     """
 
@@ -123,18 +123,6 @@ def group_values(
 def last_practice(tried: Sequence[Tried]) -> list[Tried]:
     """Return the last of practice of a person, all values known."""
     return [one for one in tried if one.role == PRACTICE][-LAST:]
-
-
-def holm(chances: Sequence[float]) -> list[float]:
-    """Return chances corrected for how many there are.
-
-    Source: Holm 1979, Scandinavian Journal of Statistics 6:65.
-    """
-    order = np.argsort(chances, kind="stable")
-    stepped = np.asarray(chances, dtype=np.float64)[order] * np.arange(len(order), 0, -1)
-    corrected = np.empty(len(order))
-    corrected[order] = np.minimum(1.0, np.maximum.accumulate(stepped))
-    return [float(one) for one in corrected]
 
 
 def _known(people: People) -> list[list[Tried]]:

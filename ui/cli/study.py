@@ -15,11 +15,12 @@ from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE
 from ui.errors import UserError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from analysis.study.cohort import Cohort
     from analysis.study.findings import MeasureFindings
     from analysis.study.job import FileResult, Job
+    from analysis.study.sample import Sample
 
 KINDS = ("csv", "parquet")
 FINDINGS, PAGE = "findings.json", "study.html"
@@ -45,6 +46,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     where.add_argument(
         "--cluster", metavar="URL", help="Dask scheduler, such as tcp://192.0.2.10:8786"
     )
+    parser.add_argument(
+        "--groups", type=Path, metavar="CSV",
+        help="table with the columns person,group: who belongs to which group",
+    )  # fmt: skip
     add_target(parser)
     parser.add_argument("--force", action="store_true", help="replace the results of a study there")
     add_json(parser)
@@ -55,11 +60,13 @@ def run(args: argparse.Namespace) -> int:
     from analysis.study.cache import ResultCache
     from analysis.study.cohort import gather
     from analysis.study.job import Job
+    from analysis.study.sample import read_groups
     from ui.cli.progress import counted
 
     # Whole paths, for a worker's current folder may be another one.
     root = existing_folder(args.folder).resolve()
     files = recordings_in([root])
+    groups = read_groups(args.groups) if args.groups else {}
     cache = ResultCache(_results_folder(args.out, force=args.force) / "cache")
     target = target_for(args.target)
     job = Job(target.to_json() if target else "", str(cache.folder.resolve()))
@@ -71,26 +78,30 @@ def run(args: argparse.Namespace) -> int:
             done()
 
         cohort = gather(_results(args, files, job), root, cache, progress=told)
-    found = _write(cohort, args.out)
-    return _told(cohort, found, args.out, as_json=args.json)
+    sample, found = _write(cohort, args.out, groups)
+    return _told(cohort, sample, found, args.out, as_json=args.json)
 
 
-def _write(cohort: Cohort, out: Path) -> tuple[MeasureFindings, ...]:
+def _write(
+    cohort: Cohort, out: Path, groups: Mapping[str, str]
+) -> tuple[Sample, tuple[MeasureFindings, ...]]:
     """Write the tables, what is found of each measure, and the page; return what is found."""
     from analysis.plain import plain
     from analysis.study.cohort import target_of, write_tables
-    from analysis.study.findings import Gathering, findings
+    from analysis.study.findings import findings
+    from analysis.study.sample import Gathering, sample_of
     from ui.cli.output import write_whole
     from ui.report.study_report import build_study
 
     gathering = Gathering()
-    write_tables(cohort, out, KINDS, gathering)
+    write_tables(cohort, out, KINDS, gathering, groups)
+    sample = sample_of(gathering, [place.person for place in cohort.places], groups)
     if not cohort.places:
-        return ()
-    found = findings(gathering.done)
+        return sample, ()
+    found = findings(sample.done)
     write_whole(out / FINDINGS, json.dumps(plain(found), indent=1, allow_nan=False) + "\n")
-    write_whole(out / PAGE, build_study(cohort, gathering.done, found, target_of(cohort)))
-    return found
+    write_whole(out / PAGE, build_study(cohort, sample, found, target_of(cohort, sample.target)))
+    return sample, found
 
 
 def _results_folder(out: Path, *, force: bool) -> Path:
@@ -116,17 +127,26 @@ def _results(args: argparse.Namespace, files: Sequence[Path], job: Job) -> Itera
     return run_local([str(path) for path in files], job, args.jobs or os.cpu_count() or 1)
 
 
-def _told(cohort: Cohort, found: tuple[MeasureFindings, ...], out: Path, *, as_json: bool) -> int:
+def _told(
+    cohort: Cohort,
+    sample: Sample,
+    found: tuple[MeasureFindings, ...],
+    out: Path,
+    *,
+    as_json: bool,
+) -> int:
     from analysis.plain import plain
     from ui.numbers import count_of
+    from ui.studied import notices
 
-    people = len({place.person for place in cohort.places})
+    not_counted = notices(sample)
     counts = {
         "recordings": len(cohort.places),
-        "people": people,
+        "people": len(sample.people),
         "left_out": len(cohort.left_out),
         "measured_before": cohort.cached,
         "targets": list(cohort.targets),
+        "notices": not_counted,
         "folder": str(out),
     }
     if as_json:
@@ -134,9 +154,11 @@ def _told(cohort: Cohort, found: tuple[MeasureFindings, ...], out: Path, *, as_j
     else:
         print(
             f"{count_of(len(cohort.places), 'recording')} of "
-            f"{count_of(people, 'person', 'people')} in {out}; "
+            f"{count_of(len(sample.people), 'person', 'people')} in {out}; "
             f"{len(cohort.left_out)} left out, {cohort.cached} measured before"
         )
+        for notice in not_counted:
+            print(notice)
         if cohort.places:
             print(f"report  {out / PAGE}")
     if not cohort.places:

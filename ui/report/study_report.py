@@ -11,18 +11,21 @@ from markupsafe import Markup
 
 from acquisition.software import software
 from analysis.study.cohort import Cohort
-from analysis.study.findings import Done, MeasureFindings, comparisons
+from analysis.study.findings import MeasureFindings, comparisons
 from analysis.study.laboratories import Precision
 from analysis.study.reliability import MODELS
+from analysis.study.sample import Done, Sample
 from analysis.target import Target
 from ui.compared import NAMED
-from ui.numbers import shown
+from ui.numbers import count_of, shown
 from ui.report.figures.learning import MOST_PEOPLE, shares, small_multiples
 from ui.studied import (
     CHIEF,
     amount,
     component_in_words,
     contrast_in_words,
+    kind_of,
+    notices,
     overview,
     plan_in_words,
     sentences,
@@ -38,7 +41,7 @@ LEAST_FORM = "ICC(2,1)"
 
 
 def build_study(
-    cohort: Cohort, done: Sequence[Done], found: Sequence[MeasureFindings], target: Target
+    cohort: Cohort, sample: Sample, found: Sequence[MeasureFindings], target: Target
 ) -> str:
     """Return the page. The same study gives the same bytes."""
     environment = Environment(
@@ -48,16 +51,20 @@ def build_study(
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    people = {one.person for one in done}
+    done, learners = sample.done, max((len(one.learning) for one in found), default=0)
     return environment.get_template("study.html.j2").render(
         cohort=cohort,
-        people=len(people),
-        repetitions=len(done),
+        people=count_of(len(sample.people), "person", "people"),
+        notices=notices(sample),
+        kind=kind_of(sample.kind),
+        repetitions=count_of(len(done), "repetition"),
+        recordings=count_of(len(cohort.places), "recording"),
+        left_out=count_of(len(cohort.left_out), "file"),
         sentences=sentences(found),
         chief=[(title_of(key), _wanted_of(key, target)) for key in CHIEF],
         overview=overview(done),
         multiples=list(_multiples(found, done, target)),
-        too_many=len(people) > MOST_PEOPLE,
+        too_many=learners > MOST_PEOPLE,
         shares=_shares(found),
         variability=list(_variability(found)),
         reliability=list(_reliability(found)),

@@ -71,13 +71,26 @@ def test_the_table_takes_who_did_everything_and_the_last_of_each() -> None:
     values += [("A", "x", 6.0), ("A", "x", 7.0), ("A", "y", 8.0), ("A", "y", 9.0)]
     values += [("C", "x", 1.0), ("A", "y", float("nan"))]
 
-    assert crossed_table(values).tolist() == [
-        [[6.0, 7.0], [8.0, 9.0]], [[2.0, 3.0], [4.0, 5.0]]
-    ]  # fmt: skip
+    found = crossed_table(values)
+
+    assert found.values.tolist() == [[[6.0, 7.0], [8.0, 9.0]], [[2.0, 3.0], [4.0, 5.0]]]
+    assert found.conditions == ("x", "y")
+    assert found.left_out == ("C",)
+
+
+def test_one_person_with_one_condition_more_takes_the_table_from_nobody() -> None:
+    shared = [(f"T{who}", name, 1.0 * k) for who in range(6) for name in "xy" for k in range(4)]
+
+    found = crossed_table([*shared, *[("T0", "z", 1.0)] * 3])
+    mostly = crossed_table([*shared, *[(f"T{who}", "z", 1.0) for who in range(5) for _ in "12"]])
+
+    assert (found.values.shape, found.conditions) == ((6, 2, 4), ("x", "y"))
+    assert (mostly.values.shape, mostly.conditions) == ((5, 3, 2), ("x", "y", "z"))
+    assert mostly.left_out == ("T5",)
 
 
 def test_what_is_not_complete_is_refused() -> None:
     with pytest.raises(StudyError, match="without gaps"):
         crossed(np.full((2, 2, 2), np.nan))
     with pytest.raises(StudyError, match="two people, conditions and repetitions"):
-        crossed(crossed_table([("A", "x", 1.0)]))
+        crossed(crossed_table([("A", "x", 1.0)]).values)

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from analysis.reference.evidence import COMPARED
-from analysis.study.findings import Done, Gathering, findings, session_table
+from analysis.study.findings import findings, session_table
+from analysis.study.sample import Done, Gathering
 from analysis.tidy.practice import PRACTICE, RETENTION, SET_ASIDE
 
 KEY = "force_mean_N"
@@ -28,6 +29,7 @@ def rows(people: int = 5, sessions: int = 3, repetitions: int = 4) -> Iterator[d
                     yield {
                         "person": f"T{who:02}", "group": "T", "session": session,
                         "role": PRACTICE, "condition": "", "practised": practised, "phase": phase,
+                        "complete": True, "side": "right", "target": "one",
                         **{key: value + (phase == "raise") for key, _ in COMPARED},
                     }  # fmt: skip
 

@@ -11,7 +11,6 @@ from analysis.study.groups import (
     between_conditions,
     between_groups,
     group_values,
-    holm,
 )
 from analysis.study.learning import LAST, Tried
 from analysis.tidy.practice import BASELINE, PRACTICE, RETENTION, TRANSFER
@@ -104,12 +103,3 @@ def test_what_cannot_be_told_has_its_reason_and_unknown_values_are_left_out() ->
     assert found.p is None
     assert found.means == (1.0, 2.0)
     assert "at least 2 are needed" in found.reason
-
-
-def test_chances_are_corrected_for_their_number_as_the_library_does() -> None:
-    multitest = pytest.importorskip("statsmodels.stats.multitest")
-    chances = list(np.random.default_rng(3).uniform(0.0, 0.2, size=12))
-
-    assert holm(chances) == pytest.approx(multitest.multipletests(chances, method="holm")[1])
-    assert holm([0.01, 0.04, 0.03]) == pytest.approx([0.03, 0.06, 0.06])
-    assert holm([]) == []

@@ -16,7 +16,7 @@ def made(person: float, session: float | None, repetition: float) -> Components:
     ]
     assert parts[0] is not None
     assert parts[2] is not None
-    return Components(20.0, parts[0], parts[1], parts[2], 8, 16, 96, balanced=True)
+    return Components(20.0, parts[0], parts[1], parts[2], 8, 16, 96, balanced=True, reml_reason="")
 
 
 def test_a_mean_of_that_many_has_the_wanted_interval_and_of_one_less_has_not() -> None:

@@ -8,8 +8,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.study.findings import Done, MeasureFindings
+from analysis.study.findings import MeasureFindings
 from analysis.study.learning import Learning
+from analysis.study.sample import Done
 from analysis.study.variance import Component
 from analysis.tidy.practice import BASELINE, PRACTICE, RETENTION, TRANSFER
 from ui.report.look import ALLOWED, INK, LIMIT, LOWER, QUIET, RAISE, as_svg, drawing
