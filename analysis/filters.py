@@ -200,9 +200,10 @@ def _peaks(counts: NDArray[np.int32], limits: Floats) -> NDArray[np.int64]:
 
 def _noise_counts(counts: NDArray[np.int32]) -> Floats:
     """Return the SD of each channel's noise from its steps, at least one count."""
-    some = np.arange(0, len(counts) - 1, max(1, (len(counts) - 1) // NOISE_STEPS))
-    step = counts[some + 1].astype(np.float64) - counts[some]
-    sd = MAD_TO_SD * np.median(np.abs(step), axis=0) / np.sqrt(2.0)
+    every = max(1, (len(counts) - 1) // NOISE_STEPS)
+    before = np.array(counts[:-1:every].T, dtype=np.float64, order="C")
+    step = np.abs(counts[1::every].T - before)
+    sd = MAD_TO_SD * np.median(step, axis=1) / np.sqrt(2.0)
     return np.asarray(np.maximum(1.0, sd))
 
 

@@ -67,11 +67,12 @@ def direction_cone(view: PhaseView) -> float:
     would be far too narrow. It knows nothing of calibration and mounting: those are in the
     standard uncertainties.
     """
-    rows = tangent_rows(view)
-    if why := too_few_to_tell(len(rows), view.series.fs_hz):
+    if why := too_few_to_tell(len(view.directions), view.series.fs_hz):
         raise Withheld(why)
     elevation = cell_means(view.when_directed(view.series.elevation_rad))
-    reach = reach_of_means(cell_means(rows).T, elevation if np.isfinite(elevation).all() else None)
+    reach = reach_of_means(
+        tangent_cells(view).T, elevation if np.isfinite(elevation).all() else None
+    )
     if reach.constant.all():
         raise Withheld(CONSTANT)
     if reach.too_short.any():
@@ -91,10 +92,10 @@ def tangents(view: PhaseView) -> tuple[Floats, Floats]:
     return away, cross(push, away)
 
 
-def tangent_rows(view: PhaseView) -> Floats:
-    """Return how far each push turns the mean one along its `tangents`, degrees, shape (m, 2)."""
+def tangent_cells(view: PhaseView) -> Floats:
+    """Return how far the pushes turn the mean one along its `tangents`, degrees, (CELLS, 2)."""
     resultant = view.push_statistics.resultant / len(view.directions)
-    turned = [dot(view.directions, tangent) for tangent in tangents(view)]
+    turned = [dot(view.direction_cells, tangent) for tangent in tangents(view)]
     return np.asarray(np.rad2deg(np.stack(turned, axis=1) / resultant))
 
 

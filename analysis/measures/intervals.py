@@ -15,9 +15,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.measures.direction import on_target_flags, tangent_rows, tangents
+from analysis.measures.direction import on_target_flags, tangent_cells, tangents
 from analysis.measures.phase_view import PhaseView
 from analysis.memory import (
+    CELLS,
     CONSTANT,
     TOO_SHORT,
     Reach,
@@ -42,12 +43,13 @@ class Chief:
 
     Attributes:
         use: Which samples of a phase it rests on.
-        rows: From a phase to what each of them adds, (n,) or, in two directions, (n, 2).
+        cells: From a phase to what they add, as `cell_means`: (CELLS,) or, in two directions,
+            (CELLS, 2).
         ends: From the value and the half-widths to the interval.
     """
 
     use: Callable[[PhaseView], Flags]
-    rows: Callable[[PhaseView], Floats]
+    cells: Callable[[PhaseView], Floats]
     ends: Callable[[float, Floats], Interval]
 
 
@@ -87,7 +89,7 @@ def intervals_of(view: PhaseView, values: Mapping[str, MeasureValue]) -> Interva
         way = _elevation(view, chosen)
         drift = way if with_drift else None
         _, cells = alike.setdefault(b"" if way is None else way.tobytes(), (way, {}))
-        cells |= {key: np.atleast_2d(cell_means(CHIEF[key].rows(view)).T) for key in keys}
+        cells |= {key: np.atleast_2d(CHIEF[key].cells(view).T) for key in keys}
     for way, cells in alike.values():
         if cells:
             reach = reach_of_means(np.concatenate(list(cells.values())), way)
@@ -161,7 +163,7 @@ def _off_target(value: float, half: Floats) -> Interval:
     return low, float(np.hypot(value + away, across))
 
 
-def _cv_rows(view: PhaseView) -> Floats:
+def _cv(view: PhaseView) -> Floats:
     """Return what each sample adds to 100·SD/mean, and to 100 times the mean in its own size.
 
     A change along the phase, or with the elevation, is part of the spread, and known.
@@ -169,46 +171,46 @@ def _cv_rows(view: PhaseView) -> Floats:
     size = view.when_held(view.series.magnitude_n)
     mean, sd = float(size.mean()), float(size.std(ddof=1))
     if not sd:
-        return np.zeros((len(size), 2))
+        return np.zeros((CELLS, 2))
     ways = [view.when_held(view.series.time_s), view.when_held(view.series.elevation_rad)]
     off = without_change_along(size, [way for way in ways if np.isfinite(way).all()])
     along = size - off - mean
     adds = (2.0 * along * off + off**2) / (2.0 * sd * mean) - sd * off / mean**2
-    return np.asarray(100.0 * np.stack([adds, size / mean], axis=1))
+    return cell_means(100.0 * np.array([adds, size / mean]).T)
 
 
-def _azimuth_rows(view: PhaseView) -> Floats:
+def _azimuth(view: PhaseView) -> Floats:
     x, _, z = view.mean_push
     toward = np.array([z, 0.0, -x]) / (x**2 + z**2)
     return _turning(view, toward)
 
 
-def _superior_rows(view: PhaseView) -> Floats:
+def _superior(view: PhaseView) -> Floats:
     x, y, z = view.mean_push
     level = np.hypot(x, z)
     return _turning(view, np.array([-x * y / level, level, -z * y / level]))
 
 
 def _turning(view: PhaseView, toward: Floats) -> Floats:
-    """Return how far each push turns the mean one along a tangent (3,), degrees."""
-    units = view.directions
-    resultant = view.push_statistics.resultant / len(units)
-    return np.asarray(np.rad2deg(dot(units, toward) / resultant))
+    """Return how far the pushes turn the mean one along a tangent (3,), degrees."""
+    resultant = view.push_statistics.resultant / len(view.directions)
+    return np.asarray(np.rad2deg(dot(view.direction_cells, toward) / resultant))
 
 
-def _off_axis_rows(view: PhaseView) -> Floats:
-    """Return how far each push, and the target if it moves, turns the one from the other."""
-    rows = tangent_rows(view)
+def _off_axis(view: PhaseView) -> Floats:
+    """Return how far the pushes, and the target if it moves, turn the one from the other."""
+    cells = tangent_cells(view)
     if view.series.target_direction is None:
-        return rows
+        return cells
     push, target = view.mean_push, view.mean_target
     aims = view.when_directed(view.series.target_direction)
     away, across = tangents(view)
     # The tangent at the target that leads away from the push, along the arc between them.
     back = -float(dot(push, target)) * away - float(np.linalg.norm(cross(push, target))) * push
     mean_aim = float(np.linalg.norm(aims.mean(axis=0)))
-    turned = np.stack([dot(aims, back), -dot(aims, across)], axis=1)
-    return np.asarray(rows + np.rad2deg(turned / mean_aim))
+    aimed = cell_means(aims)
+    turned = np.stack([dot(aimed, back), -dot(aimed, across)], axis=1)
+    return np.asarray(cells + np.rad2deg(turned / mean_aim))
 
 
 def _known(view: PhaseView) -> Flags:
@@ -225,31 +227,31 @@ def _directed(view: PhaseView) -> Flags:
 
 def _in_band(view: PhaseView) -> Floats:
     band, size = view.target.force_band, view.when_known(view.series.magnitude_n)
-    return _percent((size >= band.low_n) & (size <= band.high_n))
+    return _share((size >= band.low_n) & (size <= band.high_n))
 
 
 def _touched(view: PhaseView) -> Floats:
-    return _percent(view.series.contact[view.slice][view.known])
+    return _share(view.series.contact[view.slice][view.known])
 
 
 def _aimed(view: PhaseView) -> Floats:
-    return _percent(on_target_flags(view)[view.known])
+    return _share(on_target_flags(view)[view.known])
 
 
-def _percent(flags: Flags) -> Floats:
-    return np.where(flags, 100.0, 0.0)
+def _share(flags: Flags) -> Floats:
+    return cell_means(np.where(flags, 100.0, 0.0))
 
 
 def _magnitude(view: PhaseView) -> Floats:
-    return view.when_held(view.series.magnitude_n)
+    return cell_means(view.when_held(view.series.magnitude_n))
 
 
 def _glide(view: PhaseView) -> Floats:
-    return view.when_held(view.series.glide_n)
+    return cell_means(view.when_held(view.series.glide_n))
 
 
 def _superior_force(view: PhaseView) -> Floats:
-    return view.when_held(view.series.superior_force_n)
+    return cell_means(view.when_held(view.series.superior_force_n))
 
 
 CHIEF: dict[str, Chief] = {
@@ -257,11 +259,11 @@ CHIEF: dict[str, Chief] = {
     "hold_coverage_percent": Chief(_known, _touched, _as_share),
     "force_in_band_percent": Chief(_known, _in_band, _as_share),
     "force_mean_N": Chief(_held, _magnitude, _evenly),
-    "force_cv_percent": Chief(_held, _cv_rows, _in_proportion),
+    "force_cv_percent": Chief(_held, _cv, _in_proportion),
     "glide_mean_N": Chief(_held, _glide, _evenly),
     "superior_force_mean_N": Chief(_held, _superior_force, _evenly),
-    "azimuth_mean_deg": Chief(_directed, _azimuth_rows, _evenly),
-    "superior_angle_mean_deg": Chief(_directed, _superior_rows, _evenly),
-    "off_axis_mean_deg": Chief(_directed, _off_axis_rows, _off_target),
+    "azimuth_mean_deg": Chief(_directed, _azimuth, _evenly),
+    "superior_angle_mean_deg": Chief(_directed, _superior, _evenly),
+    "off_axis_mean_deg": Chief(_directed, _off_axis, _off_target),
 }
 """A measure that shall have an interval: one line here."""

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.directions import FisherStatistics, fisher_of, mean_direction, unit_vectors
 from analysis.measure_settings import MeasureSettings
+from analysis.memory import cell_means
 from analysis.row_uncertainty import force_u
 from analysis.series import ResolvedSeries
 from analysis.target import Target
@@ -155,6 +156,11 @@ class PhaseView:
             Withheld: It has one too seldom.
         """
         return unit_vectors(self.when_directed(self.series.force_n))
+
+    @cached_property
+    def direction_cells(self) -> Floats:
+        """`cell_means` of `directions`, shape (CELLS, 3): what is linear in them needs no more."""
+        return cell_means(self.directions)
 
     @cached_property
     def push_statistics(self) -> FisherStatistics:
