@@ -12,6 +12,8 @@ from analysis.comparison.effect_sizes import Interval
 from analysis.measures import PHASE_MEASURES, REPETITION_MEASURES
 from analysis.reference.arc_curves import Quantity
 from analysis.reference.evidence import COMPARED
+from analysis.reference.model import QuantityBand
+from ui.banded import amount, stands_apart, too_wide_in_words
 from ui.numbers import count_of, shown
 
 NAMED: dict[str, tuple[str, str, int]] = {
@@ -86,12 +88,16 @@ def _names(names: tuple[str, ...]) -> str:
 
 
 def _against_band(comparison: Comparison) -> Iterator[str]:
-    if comparison.against is None:
+    if comparison.against is None or comparison.reference is None:
         return
     who = comparison.after.label
     for one in comparison.against:
         before = _of_quantity(comparison.before_against, one.quantity)
-        yield _share(who, one, before)
+        band = comparison.reference.bands[one.quantity.key]
+        hidden = band.too_wide and one.inside_percent is not None
+        yield _not_judged(who, one, band) if hidden else _share(who, one, before)
+        if not hidden:
+            yield from (stands_apart(other, one.quantity) for other in band.apart)
         for excursion in one.excursions:
             yield _excursion(excursion, one)
 
@@ -108,7 +114,15 @@ def _share(who: str, one: AgainstBand, before: AgainstBand | None) -> str:
     return (
         f"{who}: {known}{one.inside_percent:.0f} % of the {label}{there} lies in the experts’ "
         f"band{was} (root mean square difference from their mean "
-        f"{_amount(one.rms_difference, one.quantity)}){where}."
+        f"{amount(one.rms_difference, one.quantity)}){where}."
+    )
+
+
+def _not_judged(who: str, one: AgainstBand, band: QuantityBand) -> str:
+    return (
+        f"{who}: the {one.quantity.label} is not judged: {too_wide_in_words(one.quantity, band)}. "
+        f"Its root mean square difference from the experts’ mean is "
+        f"{amount(one.rms_difference, one.quantity)}."
     )
 
 
@@ -124,20 +138,15 @@ def _known(one: AgainstBand) -> tuple[str, str]:
 def _excursion(excursion: Excursion, one: AgainstBand) -> str:
     quantity = one.quantity
     way = "On the raise" if excursion.way.value == "raise" else "On the way down"
-    u = "" if excursion.u is None else f", give or take {_amount(excursion.u, quantity)},"
+    u = "" if excursion.u is None else f", give or take {amount(excursion.u, quantity)},"
     return (
         f"{way}, from {excursion.from_deg:g}° to {excursion.to_deg:g}°, the mean is "
         f"{quantity.more if excursion.above else quantity.less} than the band: by up to "
-        f"{_amount(excursion.greatest, quantity)}{u} at "
+        f"{amount(excursion.greatest, quantity)}{u} at "
         f"{excursion.greatest_at_deg:.0f}° ({excursion.repetitions} of "
         f"{count_of(one.repetitions, 'repetition')} "
         f"{'leaves' if excursion.repetitions == 1 else 'leave'} it there)."
     )
-
-
-def _amount(value: float | None, quantity: Quantity) -> str:
-    space = "" if quantity.unit.startswith("°") else " "
-    return f"{shown(value, quantity.decimals)}{space}{quantity.unit}"
 
 
 def _of_quantity(found: tuple[AgainstBand, ...] | None, quantity: Quantity) -> AgainstBand | None:

@@ -20,6 +20,18 @@ WAYS = (PhaseName.RAISE, PhaseName.LOWER)
 """The two ways along the arc, in the order of the curves."""
 LEAST_S = 0.02
 """A bin of the arc that the push was seen in for less is not known."""
+CONES = 2.0
+FAR_OFF = "pushes far off any target would lie in it"
+
+
+def _cones(target: Target, _: float) -> float:
+    """Return the limit of an angle: so many times what counts as on the target."""
+    return CONES * target.cone_deg
+
+
+def _down_to_nothing(_: Target, mean: float) -> float:
+    """Return the limit of an amount: there the lower edge is none at all."""
+    return abs(mean)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +46,9 @@ class Quantity:
         more: What a hand above the band does, in words: the push "is …".
         less: Likewise below.
         of: From a way along the arc and the target to the values, shape (bins,).
+        limit: From the target and the experts' mean over the arc to the half width beyond which a
+            band is too wide to judge by. Ours.
+        beyond: What such a band would let pass, in words.
         u: From a way along the arc to their standard uncertainty; None if it has none.
     """
 
@@ -44,6 +59,8 @@ class Quantity:
     more: str
     less: str
     of: Callable[[ArcProfile, Target], Floats]
+    limit: Callable[[Target, float], float]
+    beyond: str
     u: Callable[[ArcProfile], Floats] | None = None
 
 
@@ -53,20 +70,24 @@ QUANTITIES: tuple[Quantity, ...] = tuple(
         (
             "azimuth_error_deg", "azimuth error", "°", 1,
             "further outward", "less far outward", lambda arc, _: arc.azimuth_error_deg,
+            _cones, FAR_OFF,
             lambda arc: arc.azimuth_u_deg,
         ),
         (
             "superior_angle_deg", "superior angle", "°", 1,
             "further upward", "further down", lambda arc, _: arc.superior_angle_deg,
+            _cones, FAR_OFF,
             lambda arc: arc.superior_angle_u_deg,
         ),
         (
             "force_N", "force", "N", 1, "harder", "lighter", lambda arc, _: arc.magnitude_n,
+            _down_to_nothing, "no push at all would lie in it",
             lambda arc: arc.magnitude_u_n,
         ),
         (
             "elevation_speed_deg_s", "elevation speed", "°/s", 1,
             "faster", "slower", lambda arc, _: arc.speed_deg_s,
+            _down_to_nothing, "an arm at rest would lie in it",
         ),
     )
 )  # fmt: skip

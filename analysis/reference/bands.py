@@ -207,7 +207,7 @@ class _World:
         means, counts, within = _means(experts)
         variances = _moderated(means, within, counts, scope)
         # As few rows as have the same covariance.
-        noise = _unit(np.linalg.qr(_residuals(experts), mode="r"))
+        noise = _unit(np.linalg.qr(_residuals(experts)).R)
         offsets = _unit(means - means.mean(axis=0))
         between = np.sqrt(variances.between)
         own = (len(counts) - 1.0) / (len(counts) - 1.0 + PRIOR_SHAPE)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from importlib.metadata import version
 
 import numpy as np
@@ -10,10 +11,12 @@ from numpy.typing import NDArray
 
 from acquisition.software import software
 from analysis.errors import NotComparable
-from analysis.reference.arc_curves import QUANTITIES, WAYS
-from analysis.reference.bands import Band, Scope, band_of
+from analysis.reference.arc_curves import QUANTITIES, WAYS, Quantity
+from analysis.reference.bands import Scope, band_of
+from analysis.reference.doubts import difference_from_others, furthest, standing_apart
 from analysis.reference.evidence import COMPARED, RecordingEvidence
 from analysis.reference.model import (
+    Apart,
     Expert,
     LeftOut,
     QuantityBand,
@@ -24,6 +27,7 @@ from analysis.reference.model import (
     WayBand,
     as_line,
 )
+from analysis.target import Target
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -36,7 +40,8 @@ def build_reference(
 ) -> Reference:
     """Return the reference that recordings of experts make.
 
-    The same recordings in any order, with the same settings, give the same reference.
+    The same recordings in any order, with the same settings, give the same reference. Recordings
+    of one expert are pooled: what differs from session to session counts as spread within.
 
     Args:
         recordings: Each with the code of its expert.
@@ -70,17 +75,25 @@ def build_reference(
         recordings=tuple(_recordings(given, usable)),
         elevation_deg=tuple(given[0].curves[0].elevation_deg.tolist()),
         bands={
-            quantity.key: _in_file(
-                _band(
-                    [values[rows][:, index, arc] for rows in by_expert.values()], scope, settings
-                ),
-                arc,
-                quantity.unit,
+            quantity.key: _band(
+                {code: values[rows][:, index, arc] for code, rows in by_expert.items()},
+                _Making(scope, settings, given[0].target, arc),
+                quantity,
             )
             for index, quantity in enumerate(QUANTITIES)
         },
         experts=tuple(_experts(given, values, arc, by_expert)),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Making:
+    """What the bands of all quantities have in common; *arc* has shape (ways × bins,)."""
+
+    scope: Scope
+    settings: ReferenceSettings
+    target: Target
+    arc: Flags
 
 
 def meaning_of(scope: Scope, experts: int, settings: ReferenceSettings) -> str:
@@ -177,33 +190,52 @@ def _recordings(given: Sequence[RecordingEvidence], usable: Flags) -> Iterable[U
         )
 
 
-def _band(experts: Sequence[Floats], scope: Scope, settings: ReferenceSettings) -> Band:
+def _band(experts: Mapping[str, Floats], making: _Making, quantity: Quantity) -> QuantityBand:
     """Return the band of one quantity from each expert's curves, shape (repetitions, points)."""
-    return band_of(
-        experts,
-        scope,
+    settings = making.settings
+    band = band_of(
+        list(experts.values()),
+        making.scope,
         level=settings.level,
         resamples=settings.resamples,
         # Anew for each quantity, so that one more quantity leaves the others as they are.
         rng=np.random.default_rng(settings.seed),
     )
-
-
-def _in_file(band: Band, arc: Flags, unit: str) -> QuantityBand:
-    """Return a band whose points are those of *arc*, shape (ways × bins,)."""
+    apart, furthest_one = _apart(experts, settings)
     spread = band.spread
     rows = (spread.mean, spread.sd_within, spread.sd_between, band.low, band.high)
-    every = np.full((len(rows), len(arc)), np.nan)
-    every[:, arc] = rows
+    every = np.full((len(rows), len(making.arc)), np.nan)
+    every[:, making.arc] = rows
     lines = [_lines(row) for row in every]
     return QuantityBand(
-        unit=unit,
+        unit=quantity.unit,
         factor=round(band.factor, 6),
+        half_width=round(float(np.mean(band.high - band.low)) / 2.0, 6),
+        limit=round(quantity.limit(making.target, float(spread.mean.mean())), 6),
+        apart=apart,
+        furthest=furthest_one,
         ways={
             way: WayBand(**dict(zip(WayBand.__struct_fields__, of_way, strict=True)))
             for way, of_way in zip(WAYS, zip(*lines, strict=True), strict=True)
         },
     )
+
+
+def _apart(
+    experts: Mapping[str, Floats], settings: ReferenceSettings
+) -> tuple[tuple[Apart, ...], Apart | None]:
+    """Return who stands apart, and who is furthest from the others if there are any.
+
+    The chance of naming anybody as standing apart is shared by the quantities.
+    """
+    codes, means = list(experts), np.stack([curves.mean(axis=0) for curves in experts.values()])
+    found = standing_apart(means, settings.apart_chance / len(QUANTITIES))
+
+    def told(who: int) -> Apart:
+        difference = difference_from_others(means, who, found)
+        return Apart(code=codes[who], difference=round(difference, 6))
+
+    return tuple(map(told, found)), told(furthest(means)) if len(means) > 1 else None
 
 
 def _experts(

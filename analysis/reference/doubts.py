@@ -45,6 +45,15 @@ def standing_apart(means: Floats, chance: float) -> tuple[int, ...]:
     return tuple(taken[:apart])
 
 
+def furthest(means: Floats) -> int:
+    """Return the row of *means*, of two or more, that lies furthest from the others' median.
+
+    Root mean square over the arc; the median does not follow one who is far off.
+    """
+    away = means - np.median(means, axis=0)
+    return int(np.argmax(np.mean(away**2, axis=1)))
+
+
 def difference_from_others(means: Floats, who: int, apart: Sequence[int]) -> float:
     """Return how far one lies from those who do not stand apart, on average over the arc."""
     others = [row for row in range(len(means)) if row != who and row not in apart]

@@ -20,7 +20,7 @@ Line = tuple[float | None, ...]
 Curves = dict[str, dict[PhaseName, Line]]
 """By quantity and way."""
 
-FORMAT, VERSION = "perpend reference", 1
+FORMAT, VERSION = "perpend reference", 2
 
 
 class _Table(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -32,14 +32,16 @@ class ReferenceSettings(_Table, frozen=True, kw_only=True):
 
     Attributes:
         level: Chance that a whole further repetition stays in the band of one quantity.
-        resamples: Of the bootstrap.
-        seed: Of the bootstrap.
+        resamples: How many worlds are drawn for a band.
+        seed: Of the drawing.
         least_repetitions: An expert with fewer does not show how far repetitions differ. Ours:
             ten, over two occasions, are better.
         least_experts: With fewer the band is for these experts only. Ours: below four the
             factor that would hold another expert is too wide to teach anything.
         least_share_percent: The band covers the part of the arc that this share of all
             repetitions has; a repetition that lacks a part of it is left out. Ours.
+        apart_chance: That in a large group of experts alike anybody is named as standing apart
+            in any quantity.
     """
 
     level: Annotated[float, Meta(gt=0.5, lt=1)] = 0.95
@@ -48,6 +50,7 @@ class ReferenceSettings(_Table, frozen=True, kw_only=True):
     least_repetitions: Annotated[int, Meta(ge=3)] = 5
     least_experts: Annotated[int, Meta(ge=3)] = 4
     least_share_percent: Annotated[float, Meta(ge=50, le=100)] = 90.0
+    apart_chance: Annotated[float, Meta(gt=0, lt=1)] = 0.05
 
 
 class LeftOut(_Table, frozen=True, kw_only=True):
@@ -110,7 +113,7 @@ class WayBand(_Table, frozen=True, kw_only=True):
 
     Attributes:
         mean: Of the experts' means.
-        sd_within: Between repetitions of one expert.
+        sd_within: Between repetitions of one expert, over all sessions.
         sd_between: Between experts; None throughout for one expert.
         low: Lower edge.
         high: Upper edge.
@@ -123,18 +126,43 @@ class WayBand(_Table, frozen=True, kw_only=True):
     high: Line
 
 
+class Apart(_Table, frozen=True, kw_only=True):
+    """An expert beside the others.
+
+    Attributes:
+        code: Of the person.
+        difference: From the mean of the others who do not stand apart, on average over the arc.
+    """
+
+    code: str
+    difference: float
+
+
 class QuantityBand(_Table, frozen=True, kw_only=True):
     """The band of one quantity: *level* holds for both ways together.
 
     Attributes:
         unit: Of its values.
         factor: How many SD wide to either side.
+        half_width: From the mean to an edge, on average over the arc.
+        limit: If it is greater, the band is too wide to judge by.
+        apart: Experts who stand apart by more than chance, the furthest first.
+        furthest: The expert furthest from the others; None of one expert.
         ways: By way.
     """
 
     unit: str
     factor: float
+    half_width: float
+    limit: float
+    apart: tuple[Apart, ...]
+    furthest: Apart | None
     ways: dict[PhaseName, WayBand]
+
+    @property
+    def too_wide(self) -> bool:
+        """Whether what lies in it tells nothing."""
+        return self.half_width > self.limit
 
 
 class Reference(_Table, frozen=True, kw_only=True):
@@ -157,7 +185,7 @@ class Reference(_Table, frozen=True, kw_only=True):
     """
 
     format: Literal["perpend reference"] = "perpend reference"
-    version: Literal[1] = 1
+    version: Literal[2] = 2
     software: str
     libraries: dict[str, str]
     scope: Scope

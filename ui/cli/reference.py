@@ -1,4 +1,8 @@
-"""``perpend reference``: builds an expert reference band from recordings."""
+"""``perpend reference``: builds an expert reference band from recordings.
+
+Recordings of one expert are pooled, whenever they were made: what differs from session to session
+is part of the expert's own spread.
+"""
 
 from __future__ import annotations
 
@@ -30,9 +34,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="chance that a whole further repetition stays in it (default 95)",
     )  # fmt: skip
     group.add_argument(
-        "--resamples", type=int, default=2000, metavar="N", help="of the bootstrap (default 2000)"
-    )
-    add_seed(group, "of the bootstrap")
+        "--resamples", type=int, default=2000, metavar="N",
+        help="invented groups of experts drawn (default 2000)",
+    )  # fmt: skip
+    add_seed(group, "of the drawing")
     parser.add_argument("--force", action="store_true", help="replace files of the same name")
     add_json(parser)
 
@@ -69,8 +74,12 @@ def _settings(args: argparse.Namespace) -> ReferenceSettings:
 
     from analysis.reference.model import ReferenceSettings
 
+    if not 50.0 < args.level < 100.0:
+        raise UserError(
+            f"--level: {args.level:g} % will not do; between 50 % and 100 %, without these two"
+        )
     given = {"level": args.level / 100.0, "resamples": args.resamples, "seed": args.seed}
     try:
         return msgspec.convert(given, ReferenceSettings)
     except msgspec.ValidationError as cause:
-        raise UserError(f"--level, --resamples or --seed: {cause}") from cause
+        raise UserError(f"--resamples or --seed: {cause}") from cause

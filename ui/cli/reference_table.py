@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +12,14 @@ from rich.text import Text
 
 from analysis.reference.arc_curves import QUANTITIES, WAYS, Quantity
 from analysis.reference.model import Reference, WayBand, as_array
+from ui.banded import doubts
 from ui.cli.tables import titled
-from ui.numbers import shown
+from ui.numbers import count_of, shown
 
 Floats = NDArray[np.float64]
 
 SUGGESTED_REPETITIONS = 10
+ROWS = ("mean", "SD within", "SD between", "half band", "factor")
 
 
 def reference_table(reference: Reference) -> RenderableType:
@@ -33,12 +35,14 @@ def reference_table(reference: Reference) -> RenderableType:
 
 
 def remarks(reference: Reference) -> list[str]:
-    """Return what else to know: what was left out, and what would make it better."""
-    lines = [
+    """Return what else to know: what to doubt, what was left out, what would help."""
+    lines = [*doubts(reference)]
+    lines += [
         f"left out: repetition {one.repetition} of {recording.file}: {one.reason}"
         for recording in reference.recordings
         for one in recording.left_out
     ]
+    lines += _pooled(reference)
     few = [one.code for one in reference.experts if one.repetitions < SUGGESTED_REPETITIONS]
     if few:
         lines.append(
@@ -48,14 +52,26 @@ def remarks(reference: Reference) -> list[str]:
     return lines
 
 
+def _pooled(reference: Reference) -> Iterator[str]:
+    """Yield whose sessions are put together."""
+    for expert in reference.experts:
+        own = [one for one in reference.recordings if one.person == expert.code]
+        if len(own) > 1:
+            yield (
+                f"pooled: {expert.code}, {count_of(expert.repetitions, 'repetition')} of "
+                f"{len(own)} recordings: what differs between them is part of the SD within"
+            )
+
+
 def _numbers(reference: Reference) -> Table:
     table = titled(f"both ways over the arc ({_arc(reference)}), lowest to highest")
-    for name in ("mean", "SD within", "SD between", "half band", "factor"):
-        table.add_column(name, justify="right", no_wrap=True)
+    columns = []
     for quantity in QUANTITIES:
+        table.add_column(f"{quantity.label}\n{quantity.unit}", justify="right", no_wrap=True)
         band = reference.bands[quantity.key]
-        name = f"{quantity.label} {quantity.unit}"
-        table.add_row(name, *_row(list(band.ways.values()), quantity), f"{band.factor:.2f}")
+        columns.append([*_spans(list(band.ways.values()), quantity), f"{band.factor:.2f}"])
+    for name, *cells in zip(ROWS, *columns, strict=True):
+        table.add_row(name, *cells)
     return table
 
 
@@ -67,7 +83,7 @@ def _arc(reference: Reference) -> str:
     return f"{spans[0]}°" if same else f"raise {spans[0]}°, lower {spans[1]}°"
 
 
-def _row(ways: Sequence[WayBand], quantity: Quantity) -> list[str]:
+def _spans(ways: Sequence[WayBand], quantity: Quantity) -> list[str]:
     mean, within, between, low, high = (
         np.concatenate([as_array(getattr(way, name)) for way in ways])
         for name in WayBand.__struct_fields__

@@ -10,7 +10,7 @@ from analysis.errors import NotComparable
 from analysis.reference.bands import Scope
 from analysis.reference.build import build_reference
 from analysis.reference.evidence import RecordingEvidence
-from analysis.reference.model import ReferenceSettings, as_array
+from analysis.reference.model import Reference, ReferenceSettings, as_array
 from analysis.target import Target
 from analysis.trial import PhaseName
 
@@ -109,6 +109,26 @@ def test_several_recordings_of_one_expert_are_put_together(
     assert len(reference.recordings) == 8
 
 
+def test_what_differs_between_sessions_of_an_expert_is_spread_within(
+    people: People, recording: Callable[..., RecordingEvidence]
+) -> None:
+    first = people(4)
+    second = []
+    for one in first:
+        values = np.stack([curves.values for curves in one.curves])
+        values[:, 2] += 6.0  # newtons: harder on another day
+        second.append(recording(one.person, values, file=f"{one.person}_2.h5"))
+
+    alone, pooled = build_reference(first, QUICK), build_reference([*first, *second], QUICK)
+
+    within = [
+        np.nanmean(as_array(one.bands["force_N"].ways[PhaseName.RAISE].sd_within) ** 2)
+        for one in (alone, pooled)
+    ]
+    # Each repetition lies 3 N from the mean of both days; 4 × 11 degrees of freedom.
+    assert within[1] == pytest.approx(within[0] * 40 / 44 + 4 * 12 * 9.0 / 44, rel=1e-6)
+
+
 def test_what_does_not_fit_together_is_refused(
     people: People, recording: Callable[..., RecordingEvidence]
 ) -> None:
@@ -125,3 +145,49 @@ def test_what_does_not_fit_together_is_refused(
             build_reference([*given, other], QUICK)
     with pytest.raises(NotComparable, match="no recording"):
         build_reference([], QUICK)
+
+
+def one_aims_elsewhere(people: People, recording: Callable[..., RecordingEvidence]) -> Reference:
+    given = people(4)
+    values = np.stack([curves.values for curves in given[1].curves])
+    values[:, 0] -= 40.0
+    given[1] = recording("E02", values)
+    return build_reference(given, QUICK)
+
+
+def test_an_expert_who_aims_elsewhere_is_named_with_how_far(
+    people: People, recording: Callable[..., RecordingEvidence]
+) -> None:
+    band = one_aims_elsewhere(people, recording).bands["azimuth_error_deg"]
+
+    assert [one.code for one in band.apart] == ["E02"]
+    assert band.apart[0].difference == pytest.approx(-40.0, abs=3.0)
+
+
+def test_a_band_that_lets_anything_pass_says_so_and_the_others_do_not(
+    people: People, recording: Callable[..., RecordingEvidence]
+) -> None:
+    reference = one_aims_elsewhere(people, recording)
+    wide = reference.bands.pop("azimuth_error_deg")
+
+    assert wide.too_wide
+    assert wide.half_width > wide.limit == 2.0 * reference.target.cone_deg
+    assert not any(band.too_wide or band.apart for band in reference.bands.values())
+
+
+def test_an_amount_whose_band_reaches_down_to_nothing_is_too_wide(
+    people: People, recording: Callable[..., RecordingEvidence]
+) -> None:
+    given = []
+    for step, one in enumerate(people(4)):
+        values = np.stack([curves.values for curves in one.curves])
+        values[:, 2] += 20.0 * step - 30.0
+        given.append(recording(one.person, values))
+
+    band = build_reference(given, QUICK).bands["force_N"]
+
+    assert band.too_wide
+    assert min(one for one in band.ways[PhaseName.RAISE].low if one is not None) < 0.0
+    assert band.apart == ()
+    assert band.furthest is not None
+    assert band.furthest.code in ("E01", "E04")

@@ -60,7 +60,7 @@ def one_way(data: dict[str, Any]) -> None:
 
 
 def other_version(data: dict[str, Any]) -> None:
-    data["version"] = 2
+    data["version"] = 1
 
 
 def falling(data: dict[str, Any]) -> None:
@@ -74,7 +74,7 @@ def falling(data: dict[str, Any]) -> None:
         (shorten, r"bands\.force_N\.raise\.low must have a value for each"),
         (misspell, "unknown field `cod`|missing required field `code`"),
         (one_way, r"experts\.E01\.mean\.force_N must have raise and lower"),
-        (other_version, "version 2, this program reads 1"),
+        (other_version, "version 1, this program reads 2"),
         (falling, "elevation_deg must rise"),
     ],
 )

@@ -85,7 +85,10 @@ def test_nothing_is_replaced_unasked(
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (("--level", "40"), "--level, --resamples or --seed: Expected `float` > 0.5"),
+        (("--level", "40"), "--level: 40 % will not do; between 50 % and 100 %"),
+        (("--level", "101"), "--level: 101 % will not do; between 50 % and 100 %"),
+        (("--level", "0"), "--level: 0 % will not do"),
+        (("--level", "nan"), "--level: nan % will not do"),
         (("--resamples", "3"), "Expected `int` >= 200"),
         (("--out", "nowhere/r.json"), "no such folder"),
     ],
@@ -112,3 +115,42 @@ def test_too_few_repetitions_are_refused_and_nothing_is_written(
     assert said.code == 1
     assert "too few usable repetitions: T01 has 1; at least 5" in said.err
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.fixture(scope="module")
+def four(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder with four people of whom one aims elsewhere, one in two recordings."""
+    folder = tmp_path_factory.mktemp("four")
+    for file, person, trainee in (
+        ("a", "E11", "E01"), ("b", "E11", "E01"), ("c", "E12", "E01"), ("d", "E13", "E01"),
+        ("e", "E14", "T02"),
+    ):  # fmt: skip
+        record_trial(
+            f"virtual:?trainee={trainee}&seed={ord(file)}&reps=5&top=45&speed=max",
+            folder / f"{file}.h5",
+            rig=default_rig(),
+            target_json=Target().to_json(),
+            label=TrialLabel(person=person),
+        )
+    return folder
+
+
+def test_who_stands_apart_is_named_and_a_band_too_wide_told(
+    perpend: Callable[..., Any], four: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "r.json"
+
+    said = perpend("reference", four, "--out", out, *QUICK)
+
+    told = " ".join(said.out.split())
+    assert said.code == 0
+    assert "The band of the azimuth error is too wide to judge by: ± " in told
+    assert "E14 stands apart from the other experts: less far outward by " in told
+    assert "pooled: E11, 10 repetitions of 2 recordings: what differs between them" in told
+    assert max(map(len, said.out.splitlines())) <= 80
+    assert "…" not in said.out
+    beside = perpend("compare", four / "c.h5", "--reference", out)
+    words = " ".join(beside.out.split())
+    assert "the azimuth error is not judged: the experts’ band is too wide to judge by" in words
+    assert "E14 stands apart from the other experts" in words
+    assert "of the azimuth error lies in" not in words
