@@ -25,8 +25,9 @@ from analysis.series import ResolvedSeries, joined, unsettled_where
 from analysis.settings import AnalysisSettings
 from analysis.shell import ShellMotion, hand_wrench
 from analysis.target import Aim, Target
+from analysis.turns import Turns
 from analysis.uncertainty import Shown, sources_of
-from analysis.vectors import lengths
+from analysis.vectors import angle_between, lengths
 from firmware_protocol.messages import Identity
 
 Floats = NDArray[np.float64]
@@ -109,6 +110,7 @@ class LiveChain:
         )
         self._zero = LiveZero(settings, fs_hz=fs_hz)
         self._rate_before = np.full((1, 3), np.nan)
+        self._home_tilt_rad: float | None = None
         self._contact = ContactState()
         self._aim = Aim(self._target)
 
@@ -145,6 +147,8 @@ class LiveChain:
         zero = np.nan if self._zero.wrench is None else self._zero.wrench
         wrench = np.where(known_from, wrench - zero, np.nan)
         pose = self._tracker.settle(found, lengths(wrench[:, :3]) < self._settings.contact_on_n)
+        if self._home_tilt_rad is None and first_zeroed < len(wrench):
+            self._home_tilt_rad = self._tilt_rad(pose.humerus_to_base[first_zeroed])
         self.status = LiveStatus(
             zeroed=self._zero.wrench is not None,
             at_home=bool(pose.at_home[-1]),
@@ -154,6 +158,11 @@ class LiveChain:
             levelled=self._tracker.rests.levelled,
         )
         return self._resolved(block, pose, wrench, rate)
+
+    def _tilt_rad(self, at_home: Floats) -> float:
+        """Return how far the vertical of a pose at home, a quaternion (4,), lies from that of B."""
+        up = self._geometry.vertical_in_base
+        return float(angle_between(Turns(at_home[np.newaxis]).undo(up), up)[0])
 
     def _filtered(
         self, block: GridBlock, found: LiveFollowed, heard: Flags
@@ -216,7 +225,11 @@ class LiveChain:
             geometry=self._geometry,
             sources=sources_of(
                 self._rig,
-                Shown(noise_n=self._zero.noise_n),
+                Shown(
+                    noise_n=self._zero.noise_n,
+                    zero_moved_n=self._zero.moved_n,
+                    home_tilt_rad=self._home_tilt_rad or 0.0,
+                ),
                 heading_drift_rad_s=float(np.deg2rad(self._settings.heading_drift_deg_s)),
             ),
             settings=self._settings,

@@ -22,11 +22,13 @@ class LiveZero:
     Attributes:
         wrench: Shape (3,) or (6,), None before the first zero.
         noise_n: SD of one filtered force component while quiet.
+        moved_n: Largest force that the one zero has shown against the one before.
     """
 
     def __init__(self, settings: AnalysisSettings, *, fs_hz: float) -> None:
         self.wrench: Floats | None = None
         self.noise_n = 0.0
+        self.moved_n = 0.0
         self._quiet_sd_n = settings.quiet_sd_n
         self._size = max(2, int(ZERO_SECONDS * fs_hz))
         self._last: Floats | None = None
@@ -85,5 +87,8 @@ class LiveZero:
         return bool(np.std(window[:, :3], axis=0).max() < self._quiet_sd_n)
 
     def _set(self, window: Floats) -> None:
-        self.wrench = window.mean(axis=0)
+        before, self.wrench = self.wrench, window.mean(axis=0)
+        if before is not None:
+            shift = float(np.linalg.norm(self.wrench[:3] - before[:3]))
+            self.moved_n = max(self.moved_n, shift)
         self.noise_n = float(np.std(window[:, :3], axis=0).max())

@@ -280,6 +280,44 @@ def test_a_hand_that_lies_still_is_told_from_a_zero_that_drifted(recording: Reco
 # --- gaps, restarts, a bad gyro ------------------------------------------------------------
 
 
+def test_a_home_that_leans_reaches_the_uncertainty(told: Maker, bumped: Maker) -> None:
+    """By 1.5°, seen at the first zero, and as much as in the recording."""
+    made = told("right", 3, "E01", seed=4, repetitions=1, model=SLOW)
+    up = np.array([np.sin(np.deg2rad(1.5)), np.cos(np.deg2rad(1.5)), 0.0])
+    leaning = bumped(made, [(-1.0, up)]).recording
+
+    plain, live = (play(one, evenly(40.0)) for one in (made.recording, leaning))
+    offline = analyse(leaning).series
+
+    def u_deg(series: ResolvedSeries) -> float:
+        return float(np.rad2deg(np.median(series.superior_angle_u_rad[series.directed])))
+
+    more = np.sqrt(u_deg(live) ** 2 - u_deg(plain) ** 2)
+    assert more == pytest.approx(1.5 / np.sqrt(2.0), abs=0.2)
+    assert u_deg(live) == pytest.approx(u_deg(offline), abs=0.05)
+
+
+def test_a_zero_that_moved_reaches_the_uncertainty(recording: Recording) -> None:
+    """Half a newton between two zeros: from the second on a component is uncertain by 0.5/√3."""
+    drifted = push_steadily(recording, 10_000, 2.3)
+    chain = chain_for(drifted)
+    feed(chain, drifted, 0, 2_200_000)
+    before = chain.take()
+    feed(chain, drifted, 2_200_000, 3_900_000)
+    chain.take()
+    assert chain.zero() == ""
+    feed(chain, drifted, 3_900_000, 12_000_000)
+    after = chain.take()
+
+    assert before is not None
+    assert after is not None
+    assert before.sources is not None
+    assert after.sources is not None
+    more_n2 = after.sources.force_variance_n2 - before.sources.force_variance_n2
+    shift_n = np.linalg.norm(np.array(recording.rig.cell.calibration_matrix)[:3, 0]) * 10_000
+    assert np.sqrt(3.0 * more_n2) == pytest.approx(shift_n, abs=0.05)
+
+
 def test_a_gap_in_the_force_stays_a_gap(recording: Recording) -> None:
     series = play(without(recording, FORCE_STREAM, 4.0, 4.3), evenly(6.0))
 
