@@ -8,9 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.comparison.effect_sizes import Interval
+from analysis.study.days import FEW_DAYS
 from analysis.study.findings import MeasureFindings, wanted
 from analysis.study.groups import Contrast
-from analysis.study.learning import LAST
+from analysis.study.laboratories import FACTOR
+from analysis.study.learning import LAST, Learning, Tested
 from analysis.study.sample import Done, Sample
 from analysis.study.variance import Component, Components
 from analysis.tidy.practice import BASELINE, PRACTICE, RETENTION, TRANSFER
@@ -123,10 +125,19 @@ def sentences(found: Sequence[MeasureFindings]) -> list[str]:
 
 def component_in_words(key: str, part: Component) -> str:
     """Return the SD of a part; a part below zero is said to be so."""
+    value, low, high = (_sd(key, one) for one in (part.variance, part.low, part.high))
     if part.negative:
-        return "0 (estimate negative)"
-    low, high = (shown(float(np.sqrt(one)), _decimals(key)) for one in (part.low, part.high))
-    return f"{shown(float(np.sqrt(part.variance)), _decimals(key))} ({low} to {high})"
+        return f"0 (estimate negative; up to {high})"
+    return f"{value} ({low} to {high})"
+
+
+def mixed_in_words(key: str, part: Component) -> str:
+    """Return the SD of a part by the mixed model."""
+    return "—" if part.reml is None else _sd(key, part.reml)
+
+
+def _sd(key: str, variance: float) -> str:
+    return shown(float(np.sqrt(variance)), _decimals(key))
 
 
 def variance_in_words(key: str, variance: float) -> str:
@@ -157,6 +168,11 @@ def contrast_in_words(key: str, one: Contrast) -> ContrastWords:
 def chance(p: float) -> str:
     """Return a chance in words."""
     return "below 0.001" if p < 0.001 else shown(p, 3)
+
+
+def _plain(one: Interval, decimals: int) -> str:
+    value, low, high = (shown(each, decimals) for each in (one.value, one.low, one.high))
+    return f"{value} ({low} to {high})"
 
 
 def _signed(one: Interval, decimals: int) -> str:
@@ -216,15 +232,21 @@ def _variability(one: MeasureFindings) -> Iterator[str]:
     found = one.variability
     if found is None:
         return
-    name = NAMED[one.key][0]
+    name = _sentence(NAMED[one.key][0])
+    if not found.varies:
+        yield f"{name}: no variability, every repetition has {amount(one.key, found.mean)}."
+        return
     largest = max(found.parts, key=lambda part: part.variance)
     share = found.share_percent(largest)
-    yield (
-        f"{_sentence(name)}: {share:.0f} % of the variability lies "
-        f"{LIES[largest.name]}. {_means(one.key, found)}"
-    )
+    lies = LIES[largest.name]
+    if found.session is None and largest is found.person:
+        lies = ONE_DAY
+    yield f"{name}: {share:.0f} % of the variability lies {lies}. {_means(one.key, found)}"
 
 
+ONE_DAY = (
+    "between people or between their days, which cannot be told apart: everybody came on one day"
+)
 LIES = {
     "person": "between people: teach the person",
     "session": "between the sessions of a person (learning is part of it): measure on several days",
@@ -233,10 +255,13 @@ LIES = {
 
 
 def _means(key: str, found: Components) -> str:
-    repeat = 2.8 * found.repeatability_sd
+    days = ""
+    if found.session is not None:
+        days = f"on different days by less than {amount(key, FACTOR * found.intermediate_sd)}; "
     return (
-        f"Two repetitions of one person on one day differ by less than {amount(key, repeat)} in 19 "
-        f"of 20 cases; of two people by less than {amount(key, 2.8 * found.reproducibility_sd)}."
+        "Two repetitions of one person on one day differ by less than "
+        f"{amount(key, FACTOR * found.repeatability_sd)} in 19 of 20 cases; {days}"
+        f"of two people by less than {amount(key, FACTOR * found.reproducibility_sd)}."
     )
 
 
@@ -248,12 +273,68 @@ def _learned(found: Sequence[MeasureFindings]) -> Iterator[str]:
         falling = sum(each.falling for each in seen)
         ways = [f"{falling} falling"] * (falling > 0)
         ways += [f"{len(seen) - falling} rising"] * (len(seen) > falling)
-        which = f" ({', '.join(ways)})" if ways else ""
+        which = f" ({', '.join(ways)}{GOOD.get(one.key, '')})" if ways else ""
         told = "".join(_kept(one, role) for role in (RETENTION, TRANSFER))
         yield (
             f"{_sentence(NAMED[one.key][0])}: a learning curve is to be seen in {len(seen)} "
             f"of {people(len(one.learning))}{which}{told}."
         )
+
+
+GOOD = {
+    "superior_angle_mean_deg": "; less upward is better",
+    "off_axis_mean_deg": "; less is better",
+    "force_cv_percent": "; less is better",
+    "hold_coverage_percent": "; more is better",
+}
+"""Which way is good, of measures that have one."""
+
+
+@dataclass(frozen=True, slots=True)
+class LearnerWords:
+    """What one person learned of a measure, in words.
+
+    Attributes:
+        person: Code.
+        change: By the curve, from the first repetition to the last, or why there is no curve.
+        plateau: Where it leads to.
+        pace: Repetitions in which 63 % of the way is gone.
+        retention: Test minus the last of practice, or why nothing can be told.
+        transfer: The same of transfer.
+    """
+
+    person: str
+    change: str
+    plateau: str
+    pace: str
+    retention: str
+    transfer: str
+
+
+def learner_in_words(key: str, one: Learning) -> LearnerWords:
+    """Return what a person learned, with intervals."""
+    tests = [_tested(key, each) for each in (one.retention, one.transfer)]
+    curve = one.curve
+    if curve is None:
+        return LearnerWords(one.person, one.reason, "—", "—", *tests)
+    if curve.change is None:
+        change = f"{'falling' if curve.falling else 'rising'}; {FEW_DAYS}"
+    else:
+        change = _signed(curve.change, _decimals(key))
+    if curve.one_day:
+        change += ", on that one day"
+    plateau, pace = "not reached in practice", "—"
+    if curve.plateau is not None and curve.pace is not None:
+        plateau, pace = _plain(curve.plateau, _decimals(key)), _plain(curve.pace, 0)
+    return LearnerWords(one.person, change, plateau, pace, *tests)
+
+
+def _tested(key: str, one: Tested | None) -> str:
+    if one is None:
+        return "—"
+    if one.difference is None:
+        return one.reason
+    return _signed(one.difference, _decimals(key))
 
 
 def _kept(one: MeasureFindings, role: str) -> str:

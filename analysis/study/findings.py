@@ -17,12 +17,12 @@ from analysis.study.groups import (
     between_groups,
     group_values,
 )
-from analysis.study.laboratories import Precision, precision
+from analysis.study.laboratories import Precision, nested_precision
 from analysis.study.learning import Learning, Tried, learning_of_class
 from analysis.study.precision import Plan, plan
-from analysis.study.reliability import Icc, Measurement, intraclass, measurement
+from analysis.study.reliability import Icc, Measurement, intraclass, mean_squares, measurement
 from analysis.study.sample import PHASE_OF, Done, studied_kind
-from analysis.study.variance import Components, components
+from analysis.study.variance import ROUNDED, Components, components
 from analysis.tidy.practice import PRACTICE
 
 Floats = NDArray[np.float64]
@@ -40,8 +40,8 @@ class MeasureFindings:
         key: Of the measure.
         values: How many repetitions of practice have it.
         variability: Variance components, over practice.
-        plan: What a wanted precision takes.
-        operators: Precision between people, over practice.
+        plan: What a wanted precision takes; None if nothing varies.
+        operators: Precision within and between people, over practice; None likewise.
         icc: Intraclass correlations of session means, over practice.
         errors: Error of measurement of a session mean, both kinds.
         table: People and sessions that these rest on.
@@ -118,16 +118,18 @@ def _of_measure(key: str, done: list[Done]) -> MeasureFindings:
         variability = components(values, people, sessions)
     except StudyError as why:
         reasons["variability"] = str(why)
+    varies = variability is not None and variability.varies
     operators = None
     try:
-        operators = precision(_by_person(practice, key))
+        if variability is not None and varies:
+            operators = nested_precision(_by_session(practice, key), variability)
     except StudyError as why:
         reasons["operators"] = str(why)
     table = session_table(practice, key)
     icc: tuple[Icc, ...] = ()
     errors: tuple[Measurement, ...] = ()
     try:
-        icc, errors = intraclass(table), measurement(table)
+        icc, errors = _reliability(table)
     except ValueError as why:
         reasons["reliability"] = str(why)
     across = None
@@ -141,7 +143,7 @@ def _of_measure(key: str, done: list[Done]) -> MeasureFindings:
         key=key,
         values=int(np.isfinite(values).sum()),
         variability=variability,
-        plan=plan(variability, wanted(key)) if variability else None,
+        plan=plan(variability, wanted(key)) if variability and varies else None,
         operators=operators,
         icc=icc,
         errors=errors,
@@ -175,10 +177,16 @@ def session_table(done: Iterable[Done], key: str) -> Floats:
     return np.array(full, dtype=np.float64).reshape(len(full), best)
 
 
-def _by_person(done: Iterable[Done], key: str) -> dict[str, list[float]]:
-    found: dict[str, list[float]] = {}
+def _reliability(table: Floats) -> tuple[tuple[Icc, ...], tuple[Measurement, ...]]:
+    if mean_squares(table).within <= (ROUNDED * max(1.0, float(np.abs(table).max()))) ** 2:
+        raise ValueError("nobody's sessions differ")
+    return intraclass(table), measurement(table)
+
+
+def _by_session(done: Iterable[Done], key: str) -> dict[str, dict[int, list[float]]]:
+    found: dict[str, dict[int, list[float]]] = {}
     for one in done:
-        found.setdefault(one.person, []).append(one.values[key])
+        found.setdefault(one.person, {}).setdefault(one.session, []).append(one.values[key])
     return found
 
 

@@ -1,10 +1,14 @@
-"""Repeatability and reproducibility between operators who measured the same (ISO 5725-2).
+"""Repeatability and reproducibility between operators who measured the same (ISO 5725-2, -3).
 
 What the standard calls a laboratory is an operator here, a level is a condition: the same task
 done by every operator several times. Mandel's h tells an operator whose mean stands apart, k one
 who repeats worse than the others.
 
-Source: ISO 5725-2:2019, clause 7 (the same model as ASTM E691).
+Repeatability is of the same conditions in a short time, so of one session; an operator's results
+of different sessions have an intermediate precision.
+
+Sources: ISO 5725-2:2019, clause 7 (the same model as ASTM E691); ISO 5725-3 for results of
+different days, as a nested design.
 """
 
 from __future__ import annotations
@@ -17,6 +21,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from analysis.errors import StudyError
+from analysis.study.variance import Components
 
 Floats = NDArray[np.float64]
 
@@ -51,7 +56,8 @@ class Precision:
 
     Attributes:
         mean: General mean.
-        repeatability_sd: Within operators, s_r.
+        repeatability_sd: Within operators and sessions, s_r.
+        intermediate_sd: Within operators over their sessions; None if nobody had two.
         between_sd: Between operators, s_L; 0 where the estimate of its square is below zero.
         between_negative: It was.
         reproducibility_sd: Of single results of different operators, s_R.
@@ -62,6 +68,7 @@ class Precision:
 
     mean: float
     repeatability_sd: float
+    intermediate_sd: float | None
     between_sd: float
     between_negative: bool
     reproducibility_sd: float
@@ -75,13 +82,18 @@ class Precision:
         return FACTOR * self.repeatability_sd
 
     @property
+    def intermediate_limit(self) -> float | None:
+        """Two results of one operator on different days differ by more in 1 of 20 cases."""
+        return None if self.intermediate_sd is None else FACTOR * self.intermediate_sd
+
+    @property
     def reproducibility_limit(self) -> float:
         """Two results of different operators differ by more in 1 of 20 cases, R."""
         return FACTOR * self.reproducibility_sd
 
 
 def precision(results: Mapping[str, Sequence[float]]) -> Precision:
-    """Return repeatability and reproducibility at one level.
+    """Return repeatability and reproducibility at one level, all results of one session.
 
     Args:
         results: Of each operator; equally many or not, NaN is left out.
@@ -106,12 +118,52 @@ def precision(results: Mapping[str, Sequence[float]]) -> Precision:
     return Precision(
         mean=general,
         repeatability_sd=float(np.sqrt(within)),
+        intermediate_sd=None,
         between_sd=float(np.sqrt(max(0.0, between))),
         between_negative=between < 0.0,
         reproducibility_sd=float(np.sqrt(max(0.0, between) + within)),
         h_limit=h_limit(operators),
         k_limit=k_limit(operators, round(float(counts.mean()))),
         operators=tuple(_operators(list(given), means, np.sqrt(variances), within)),
+    )
+
+
+def nested_precision(
+    results: Mapping[str, Mapping[int, Sequence[float]]], found: Components
+) -> Precision:
+    """Return precision over sessions: repeatability within them, intermediate precision over them.
+
+    Args:
+        results: Of each operator and session; NaN is left out.
+        found: The variance components of the same results.
+
+    Raises:
+        StudyError: Fewer than two operators have two results in a session.
+    """
+    means, sds, freedom = {}, [], []
+    for name, sessions in sorted(results.items()):
+        known = [one for one in map(_known, sessions.values()) if len(one)]
+        inside = sum(len(one) - 1 for one in known)
+        if inside:
+            means[name] = float(np.mean([one.mean() for one in known]))
+            squares = sum(float(np.sum((one - one.mean()) ** 2)) for one in known)
+            sds.append(float(np.sqrt(squares / inside)))
+            freedom.append(inside)
+    if len(means) < 2:
+        raise StudyError("precision needs two operators or more with two results in a session")
+    within = found.repetition.variance
+    return Precision(
+        mean=found.mean,
+        repeatability_sd=found.repeatability_sd,
+        intermediate_sd=None if found.session is None else found.intermediate_sd,
+        between_sd=float(np.sqrt(found.person.variance)),
+        between_negative=found.person.negative,
+        reproducibility_sd=found.reproducibility_sd,
+        h_limit=h_limit(len(means)),
+        k_limit=k_limit(len(means), 1 + round(float(np.mean(freedom)))),
+        operators=tuple(
+            _operators(list(means), np.array(list(means.values())), np.array(sds), within)
+        ),
     )
 
 

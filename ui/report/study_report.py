@@ -25,6 +25,8 @@ from ui.studied import (
     component_in_words,
     contrast_in_words,
     kind_of,
+    learner_in_words,
+    mixed_in_words,
     notices,
     overview,
     plan_in_words,
@@ -119,7 +121,8 @@ def _multiples(
             low, high = min(known, default=0.0), max(known, default=1.0)
             allowed = max(allowed[0], low - 5.0), min(allowed[1], high + 5.0)
         svg = small_multiples(one, done, title_of(one.key), allowed)
-        yield {"heading": title_of(one.key), "svg": _svg(svg)}
+        lines = [learner_in_words(one.key, each) for each in one.learning[:MOST_PEOPLE]]
+        yield {"heading": title_of(one.key), "svg": _svg(svg), "lines": lines}
 
 
 def _svg(drawn: str) -> Markup:
@@ -134,23 +137,26 @@ def _shares(found: Sequence[MeasureFindings]) -> Markup | None:
             [(part, one.variability.share_percent(part)) for part in one.variability.parts],
         )
         for one in found
-        if one.variability is not None
+        if one.variability is not None and one.variability.varies
     ]
     return _svg(shares(rows)) if rows else None
 
 
-def _variability(found: Sequence[MeasureFindings]) -> Iterator[dict[str, str]]:
+def _variability(found: Sequence[MeasureFindings]) -> Iterator[dict[str, Any]]:
     for one in found:
         parts = one.variability
-        if parts is None:
+        if parts is None or not parts.varies:
             continue
         repetitions, sessions = plan_in_words(one)
-        words = {part.name: component_in_words(one.key, part) for part in parts.parts}
+        words = {
+            part.name: (component_in_words(one.key, part), mixed_in_words(one.key, part))
+            for part in parts.parts
+        }
         yield {
             "name": title_of(one.key),
             "mean": shown(parts.mean, NAMED[one.key][2]),
             "person": words["person"],
-            "session": words.get("session", "—"),
+            "session": words.get("session", ("—", "")),
             "repetition": words["repetition"],
             "wanted": wanted_in_words(one.key),
             "repetitions": repetitions,
@@ -163,12 +169,13 @@ def _reliability(found: Sequence[MeasureFindings]) -> Iterator[dict[str, str]]:
         if not one.icc:
             continue
         chosen = next(icc for icc in one.icc if icc.form == LEAST_FORM)
-        agreement = next(error for error in one.errors if error.kind == "agreement")
+        errors = {error.kind: error for error in one.errors}
         yield {
             "name": title_of(one.key),
             "icc": f"{shown(chosen.value, 2)} ({shown(chosen.low, 2)} to {shown(chosen.high, 2)})",
-            "sem": amount(one.key, agreement.sem),
-            "mdc": amount(one.key, agreement.mdc95),
+            "sem": amount(one.key, errors["agreement"].sem),
+            "consistency": amount(one.key, errors["consistency"].sem),
+            "mdc": amount(one.key, errors["agreement"].mdc95),
             "table": f"{one.table[0]} × {one.table[1]}",
         }
 
@@ -193,10 +200,20 @@ def _operators(found: Sequence[MeasureFindings]) -> Iterator[dict[str, str]]:
             yield {
                 "name": title_of(one.key),
                 "within": amount(one.key, one.operators.repeatability_sd),
+                "over_days": "—"
+                if one.operators.intermediate_sd is None
+                else amount(one.key, one.operators.intermediate_sd),
                 "between": between + negative,
                 "all": amount(one.key, one.operators.reproducibility_sd),
-                "limits": f"{amount(one.key, one.operators.repeatability_limit)}, "
-                f"{amount(one.key, one.operators.reproducibility_limit)}",
+                "limits": ", ".join(
+                    amount(one.key, limit)
+                    for limit in (
+                        one.operators.repeatability_limit,
+                        one.operators.intermediate_limit,
+                        one.operators.reproducibility_limit,
+                    )
+                    if limit is not None
+                ),
                 "apart": _apart(one.operators),
             }
 
@@ -228,12 +245,17 @@ def _crossed(found: Sequence[MeasureFindings]) -> Iterator[dict[str, Any]]:
             "name": title_of(one.key),
             "cells": [variance_in_words(one.key, value) for value in values],
             "shape": " × ".join(map(str, parts.shape)),
+            "conditions": ", ".join(one.crossed_table.conditions),
+            "left_out": ", ".join(one.crossed_table.left_out) or "nobody",
         }
 
 
 def _reasons(found: Sequence[MeasureFindings]) -> Iterator[str]:
     told: dict[str, list[str]] = {}
     for one in found:
-        for what, why in one.reasons.items():
+        reasons = dict(one.reasons)
+        if one.variability is not None and one.variability.reml_reason:
+            reasons["mixed model"] = one.variability.reml_reason
+        for what, why in reasons.items():
             told.setdefault(f"{what}: {why}", []).append(NAMED[one.key][0])
     yield from (f"{', '.join(names)}: no {reason}" for reason, names in told.items())

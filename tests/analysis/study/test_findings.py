@@ -88,7 +88,22 @@ def test_a_study_too_small_says_why() -> None:
     found = findings(gathered(rows(1, 1, 1)))
 
     assert found[0].variability is None
-    assert set(found[0].reasons) == {"variability", "operators", "reliability", "crossed"}
+    assert set(found[0].reasons) == {"variability", "reliability", "crossed"}
+
+
+def test_what_never_differs_has_no_reliability_and_no_precision() -> None:
+    given = [{**row, KEY: 100.0} for row in rows()]
+    still = [{**row, KEY: float(row["person"][1:])} for row in rows()]  # of each person one value
+
+    for constant in (given, still):
+        found = next(one for one in findings(gathered(iter(constant))) if one.key == KEY)
+
+        assert found.icc == ()
+        assert found.reasons["reliability"] == "nobody's sessions differ"
+    found = next(one for one in findings(gathered(iter(given))) if one.key == KEY)
+    assert found.variability is not None
+    assert not found.variability.varies
+    assert (found.plan, found.operators) == (None, None)
 
 
 def test_the_table_of_sessions_keeps_as_many_cells_as_it_can() -> None:

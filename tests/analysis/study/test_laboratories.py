@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from analysis.errors import StudyError
-from analysis.study.laboratories import h_limit, k_limit, precision
+from analysis.study.laboratories import h_limit, k_limit, nested_precision, precision
+from analysis.study.variance import components
 
 DATA = os.environ.get("PERPEND_REFERENCE_DATA")
 
@@ -100,9 +101,74 @@ def test_unequal_numbers_give_the_truth_in_the_long_run() -> None:
     assert found.between_sd == pytest.approx(2.0, abs=0.15)
 
 
+def over_days(
+    rng: np.random.Generator, people: int = 60, days: int = 3, each: int = 4
+) -> dict[str, dict[int, list[float]]]:
+    """Results with SD 1 in a session, 2 between the days of one person, 3 between people."""
+    values = (
+        3.0 * rng.normal(size=(people, 1, 1))
+        + 2.0 * rng.normal(size=(people, days, 1))
+        + rng.normal(size=(people, days, each))
+    )
+    return {
+        f"E{who:02}": {day: list(values[who, day]) for day in range(days)} for who in range(people)
+    }
+
+
+def test_repeatability_is_of_one_session_and_days_make_it_intermediate() -> None:
+    results = over_days(np.random.default_rng(1))
+    rows = [
+        (value, who, day)
+        for who, sessions in results.items()
+        for day, own in sessions.items()
+        for value in own
+    ]
+    values, people, days = zip(*rows, strict=True)
+    parts = components(np.array(values), people, days)
+
+    found = nested_precision(results, parts)
+
+    assert found.repeatability_sd == pytest.approx(1.0, rel=0.1)
+    assert found.intermediate_sd == pytest.approx(np.sqrt(5.0), rel=0.1)
+    assert found.reproducibility_sd == pytest.approx(np.sqrt(14.0), rel=0.15)
+    assert found.repeatability_sd == parts.repeatability_sd
+    assert found.intermediate_limit == pytest.approx(2.8 * parts.intermediate_sd)
+    assert np.mean([one.k > found.k_limit for one in found.operators if one.k]) < 0.06
+
+
+def test_one_session_each_gives_what_the_standard_does() -> None:
+    rng = np.random.default_rng(2)
+    results = {f"E{who}": [float(v) for v in 10.0 * who + rng.normal(size=4)] for who in range(5)}
+    rows = [(value, who, 1) for who, own in results.items() for value in own]
+    values, people, days = zip(*rows, strict=True)
+
+    plain = precision(results)
+    found = nested_precision(
+        {who: {1: own} for who, own in results.items()}, components(np.array(values), people, days)
+    )
+
+    assert found.intermediate_sd is None
+    assert found.intermediate_limit is None
+    for name in (
+        "mean",
+        "repeatability_sd",
+        "between_sd",
+        "reproducibility_sd",
+        "h_limit",
+        "k_limit",
+    ):
+        assert getattr(found, name) == pytest.approx(getattr(plain, name))
+    assert [one.k for one in found.operators] == pytest.approx([one.k for one in plain.operators])
+
+
 def test_results_that_are_not_known_are_left_out_and_too_few_are_refused() -> None:
     both = {"E01": [1.0, 2.0, float("nan")], "E02": [3.0, 4.0]}
 
     assert precision(both).mean == 2.5
     with pytest.raises(StudyError, match="two operators or more with two results"):
         precision({"E01": [1.0, 2.0], "E02": [3.0]})
+    with pytest.raises(StudyError, match="two results in a session"):
+        nested_precision(
+            {"E01": {1: [1.0], 2: [2.0]}, "E02": {1: [3.0, 4.0]}},
+            components(np.array([1.0, 2.0, 3.0, 4.0]), ["E01", "E01", "E02", "E02"], [1, 2, 1, 1]),
+        )
