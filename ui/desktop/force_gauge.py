@@ -25,3 +25,4 @@ class ForceGauge(Gauge):
     def show_look(self, look: ForceBandLook) -> None:
         """Show one look."""
         self.show_value(look.force_n, look.word, bad=look.outside, spread=look.spread_n)
+        self.show_experts(look.experts_n)

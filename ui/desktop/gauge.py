@@ -17,6 +17,9 @@ UP_LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop
 UP_RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignTop
 DOWN_LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignBottom
 BAR_TOP, BAR_HEIGHT, MARGIN = 51.0, 16.0, 16.0
+DOWN_RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignBottom
+BRACKET = 4.0
+"""So far the experts' bracket stands out of the bar."""
 TIP = 7.0
 """Height of the pointer's tip, which must stay clear of the words above it."""
 
@@ -57,6 +60,7 @@ class Gauge(QWidget):
         self._word = ""
         self._bad = False
         self._spread: tuple[float, float] | None = None
+        self._experts: tuple[float, float] | None = None
         self.setAccessibleName(tr(scale.title))
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
 
@@ -78,6 +82,16 @@ class Gauge(QWidget):
         self._value, self._word, self._bad, self._spread = value, word, bad, spread
         self.update()
 
+    def show_experts(self, edges: tuple[float, float] | None) -> None:
+        """Bracket where the experts' band lies here; None takes the bracket away."""
+        self._experts = edges
+        self.update()
+
+    @property
+    def experts(self) -> tuple[float, float] | None:
+        """The experts' edges as shown."""
+        return self._experts
+
     @property
     def text(self) -> str:
         """The number as shown."""
@@ -98,6 +112,8 @@ class Gauge(QWidget):
             painter.setPen(Qt.PenStyle.NoPen)
             painter.setBrush(QBrush(faded(BAD if self._bad else GOOD, 90)))
             painter.drawRect(self._bar(*self._spread))
+        if self._experts is not None:
+            self._paint_experts(painter, *self._experts)
         if math.isfinite(self._value):
             self._paint_needle(painter)
         painter.end()
@@ -129,6 +145,16 @@ class Gauge(QWidget):
             painter.drawLine(QPointF(x, below), QPointF(x, below + 3))
             box = QRectF(x - 30, below + 3, 60, 15)
             painter.drawText(box, Qt.AlignmentFlag.AlignHCenter, shown(float(tick), 0))
+
+    def _paint_experts(self, painter: QPainter, low: float, high: float) -> None:
+        """Paint a bracket as dotted as the experts' outline on the map."""
+        painter.setPen(QPen(INK, 1, Qt.PenStyle.DotLine))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.drawRect(self._bar(low, high).adjusted(0.0, -BRACKET, 0.0, BRACKET))
+        painter.setFont(font(8, scaled=False))
+        head = QRectF(MARGIN, 4, self._wide - 2 * MARGIN, 37)
+        painter.setPen(QUIET)
+        painter.drawText(head, DOWN_RIGHT, tr("dotted: experts"))
 
     def _paint_needle(self, painter: QPainter) -> None:
         x = self._x(self._value)

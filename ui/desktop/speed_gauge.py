@@ -31,3 +31,4 @@ class SpeedGauge(Gauge):
     def show_look(self, look: ElevationLook) -> None:
         """Show one look."""
         self.show_value(abs(look.speed_deg_s), tr(look.speed_word), bad=look.too_fast)
+        self.show_experts(look.experts_deg_s)

@@ -24,6 +24,7 @@ class ElevationLook:
         repetitions: Finished so far.
         word: Phase and count for the screen; empty where the arm is not known.
         speed_word: What the speed means; likewise.
+        experts_deg_s: From and to of the experts' speed where the arm is; None without one.
     """
 
     elevation_deg: float
@@ -33,6 +34,7 @@ class ElevationLook:
     repetitions: int
     word: str
     speed_word: str
+    experts_deg_s: tuple[float, float] | None = None
 
 
 class ElevationModel:
@@ -58,6 +60,7 @@ class ElevationModel:
             repetitions=done,
             word=word if known else "",
             speed_word=("too fast" if too_fast else "slow enough") if known else "",
+            experts_deg_s=moment.corridor.speed_deg_s if moment.corridor else None,
         )
 
 

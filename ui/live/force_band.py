@@ -25,12 +25,14 @@ class ForceBandLook:
         word: What it means, or why there is none.
         spread_n: From and to, twice the SD of the last second to each side of its mean; None
             where the force is not known for so long.
+        experts_n: From and to of the experts' band where the arm is; None without one.
     """
 
     force_n: float
     outside: bool
     word: str
     spread_n: tuple[float, float] | None = None
+    experts_n: tuple[float, float] | None = None
 
 
 class ForceBandModel:
@@ -39,16 +41,17 @@ class ForceBandModel:
     def look(self, moment: Moment) -> ForceBandLook:
         """Return the force of now."""
         force_n, band = moment.push.magnitude_n, moment.target.force_band
+        experts_n = moment.corridor.force_n if moment.corridor else None
         if math.isnan(force_n) or moment.state is PushState.NO_CONTACT:
-            return ForceBandLook(force_n, outside=False, word=moment.state.value)
+            return ForceBandLook(force_n, False, moment.state.value, experts_n=experts_n)
         mean_n, sd_n = tremble_of(moment)
         spread_n = None if math.isnan(sd_n) else (mean_n - 2.0 * sd_n, mean_n + 2.0 * sd_n)
         if force_n < band.low_n:
-            return ForceBandLook(force_n, outside=True, word="below the band", spread_n=spread_n)
+            return ForceBandLook(force_n, True, "below the band", spread_n, experts_n)
         if force_n > band.high_n:
-            return ForceBandLook(force_n, outside=True, word="above the band", spread_n=spread_n)
+            return ForceBandLook(force_n, True, "above the band", spread_n, experts_n)
         word = "in the band, unsteady" if is_unsteady(moment) else "in the band"
-        return ForceBandLook(force_n, outside=False, word=word, spread_n=spread_n)
+        return ForceBandLook(force_n, False, word, spread_n, experts_n)
 
 
 def is_unsteady(moment: Moment) -> bool:
