@@ -129,7 +129,8 @@ def find_bumps(rests: Rests, up_in_base: Floats, count: int) -> Settled:
         before = int(odd[0]) - 1
         home_again = odd[0] + np.flatnonzero(away[odd[0] :] <= AGREE_RAD)
         back = int(home_again[0]) if len(home_again) else None
-        new = None if len(home_again) else _agreed(rests, before, None, rests.hand_off)
+        tells = rests.hand_off & (away > BUMP_RAD)
+        new = None if len(home_again) else _agreed(rests, before, None, tells)
         if new is None:
             doubts += _doubt(rests, before, back, home, count)
             if back is None:

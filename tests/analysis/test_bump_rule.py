@@ -100,6 +100,8 @@ def ranges(doubts: tuple[Doubt, ...]) -> list[tuple[int, int]]:
         ([0, 0, 0, 6], []),
         ([0, 0, 6, 9, 4], []),
         ([0, 0.4, 0.8, 0.4], []),
+        ([0, 0, 1.2, 0.8, 0.8, 0.8], []),
+        ([0, 0, 1.2, 0.8, 0.8, 6, 6], [5]),
         # Two odd rests that happen to agree, and home where it was.
         ([0, 0, 3, 3.2, 0, 0, 0], []),
         ([0, 0, 6, 6, 0.1], []),
