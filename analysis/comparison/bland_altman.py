@@ -33,6 +33,19 @@ class Design(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Trend:
+    """How the difference changes with the measure: proportional bias.
+
+    Attributes:
+        slope: Change of the difference with the mean of both, one point for each subject.
+        p: Its two-sided chance where the difference is the same all along.
+    """
+
+    slope: Interval
+    p: float
+
+
+@dataclass(frozen=True, slots=True)
 class Agreement:
     """How two methods agree; differences are second minus first.
 
@@ -44,7 +57,7 @@ class Agreement:
         sd: Of a single difference.
         lower: Below it lie 2.5 % of the differences.
         upper: Above it likewise.
-        slope: Change of the difference with the mean of both: 0 where the limits hold all along;
+        trend: Of the difference with the mean of both: none where the limits hold all along;
             None where all means are the same.
     """
 
@@ -55,7 +68,7 @@ class Agreement:
     sd: float
     lower: Interval
     upper: Interval
-    slope: float | None
+    trend: Trend | None
 
 
 def agreement(pairs: Mapping[str, Sequence[tuple[float, float]]]) -> Agreement:
@@ -71,10 +84,11 @@ def agreement(pairs: Mapping[str, Sequence[tuple[float, float]]]) -> Agreement:
     first = [np.array([one for one, _ in rows], dtype=np.float64) for rows in pairs.values()]
     second = [np.array([two for _, two in rows], dtype=np.float64) for rows in pairs.values()]
     apart = [two - one for one, two in zip(first, second, strict=True)]
-    slope = _slope(np.concatenate(apart), np.concatenate(first) + np.concatenate(second))
+    means = [float((one + two).mean()) for one, two in zip(first, second, strict=True)]
+    trend = _trend(np.array([one.mean() for one in apart]), np.array(means))
     if all(len(rows) == 1 for rows in apart):
-        return _of_single_pairs(np.concatenate(apart), slope)
-    return _of_changing(apart, slope)
+        return _of_single_pairs(np.concatenate(apart), trend)
+    return _of_changing(apart, trend)
 
 
 def agreement_of_repeats(
@@ -106,11 +120,11 @@ def agreement_of_repeats(
     return _agreement(
         Design.UNCHANGING, len(one), sum(map(len, one)), float(apart.mean()),
         float(apart.std(ddof=1) / np.sqrt(len(apart))), (variances, weights, degrees),
-        _slope(apart, means.sum(axis=1)),
+        _trend(apart, means.sum(axis=1)),
     )  # fmt: skip
 
 
-def _of_single_pairs(apart: Floats, slope: float | None) -> Agreement:
+def _of_single_pairs(apart: Floats, trend: Trend | None) -> Agreement:
     count = len(apart)
     _enough(count)
     bias, sd = float(apart.mean()), float(apart.std(ddof=1))
@@ -125,11 +139,11 @@ def _of_single_pairs(apart: Floats, slope: float | None) -> Agreement:
         sd=sd,
         lower=Interval(low, float(low - of_limit), float(low + of_limit)),
         upper=Interval(high, float(high - of_limit), float(high + of_limit)),
-        slope=slope,
+        trend=trend,
     )
 
 
-def _of_changing(apart: Sequence[Floats], slope: float | None) -> Agreement:
+def _of_changing(apart: Sequence[Floats], trend: Trend | None) -> Agreement:
     """Return agreement by the variances within and between subjects of the differences."""
     _enough(len(apart))
     means = np.array([rows.mean() for rows in apart])
@@ -140,7 +154,7 @@ def _of_changing(apart: Sequence[Floats], slope: float | None) -> Agreement:
     parts = ([float(means.var(ddof=1)), within], [1.0, 1.0 - share], [len(means) - 1, free])
     error = float(means.std(ddof=1) / np.sqrt(len(means)))
     return _agreement(
-        Design.CHANGING, len(apart), sum(map(len, apart)), float(means.mean()), error, parts, slope
+        Design.CHANGING, len(apart), sum(map(len, apart)), float(means.mean()), error, parts, trend
     )
 
 
@@ -151,7 +165,7 @@ def _agreement(
     bias: float,
     error: float,
     parts: tuple[list[float], list[float], list[int]],
-    slope: float | None,
+    trend: Trend | None,
 ) -> Agreement:
     """Return limits from a variance that is a weighted sum of estimates.
 
@@ -162,7 +176,7 @@ def _agreement(
         bias: Mean difference.
         error: Its standard error.
         parts: Variances, their weights and their degrees of freedom.
-        slope: See `Agreement`.
+        trend: See `Agreement`.
     """
     variances, weights, degrees = (np.asarray(part, dtype=np.float64) for part in parts)
     total = float(np.sum(weights * variances))
@@ -184,7 +198,7 @@ def _agreement(
         sd=float(sd),
         lower=Interval(lower, lower - outward, lower + inward),
         upper=Interval(upper, upper - inward, upper + outward),
-        slope=slope,
+        trend=trend,
     )
 
 
@@ -197,12 +211,18 @@ def _within(subjects: Sequence[Floats]) -> tuple[float, int]:
     return scatter / free, free
 
 
-def _slope(apart: Floats, sums: Floats) -> float | None:
-    """Return the slope of differences against the mean of both, sums being twice that mean."""
-    mean = sums / 2.0
-    centred = mean - mean.mean()
-    spread = float(np.sum(centred**2))
-    return float(np.sum(centred * apart)) / spread if spread > 0.0 else None
+def _trend(apart: Floats, sums: Floats) -> Trend | None:
+    """Return the trend of differences with the mean of both, sums being twice that mean.
+
+    By least squares (Bland & Altman 1999, section 3.2); subjects count once each, so that
+    several pairs of one do not pass for independent.
+    """
+    if len(apart) < 3 or not np.ptp(sums) > 0.0:
+        return None
+    found = stats.linregress(sums / 2.0, apart)
+    half = float(stats.t.ppf((1.0 + LEVEL) / 2.0, len(apart) - 2) * found.stderr)
+    slope = float(found.slope)
+    return Trend(Interval(slope, slope - half, slope + half), float(found.pvalue))
 
 
 def _enough(subjects: int) -> None:

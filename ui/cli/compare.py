@@ -12,6 +12,7 @@ from ui.cli.batch import Batch, evidence_in, recordings_in
 from ui.cli.exit_codes import DONE
 from ui.cli.output import new_files, write_whole
 from ui.errors import UserError
+from ui.numbers import count_of
 
 if TYPE_CHECKING:
     from analysis.comparison.comparison import Comparison
@@ -35,7 +36,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--agree-with", type=Path, nargs="+", default=[], metavar="FILE",
         help="the same repetitions by another rig or method, one recording for one, in the same "
-        "order: bias and limits of agreement, and nothing else",
+        "order: bias and limits of agreement, and nothing else; of other times: how well a person "
+        "repeats a measure",
     )  # fmt: skip
     add_target(parser)
     parser.add_argument(
@@ -84,19 +86,44 @@ def _agree(args: argparse.Namespace) -> int:
     from analysis.comparison.methods import agreement_of_methods
     from analysis.plain import plain
 
-    if args.reference or args.before or args.out:
-        raise UserError("--agree-with stands alone: no --reference, --before or --out beside it")
-    target = target_for(args.target)
-    first, second = _evidence(args.files, target)[0], _evidence(args.agree_with, target)[0]
-    found = agreement_of_methods(first, second)
+    if args.reference or args.before:
+        raise UserError("--agree-with stands alone: no --reference and no --before beside it")
+    if args.out is not None:
+        new_files((args.out,), force=args.force)
+    pairs, code = _pairs(args.files, args.agree_with, target_for(args.target))
+    found = agreement_of_methods(pairs)
     if args.json:
         print(json.dumps({"agreement": plain(found)}, indent=2, allow_nan=False))
-        return DONE
-    from ui.cli.agreement_table import agreement_table
-    from ui.cli.tables import print_all
+    else:
+        from ui.cli.agreement_table import agreement_table
+        from ui.cli.tables import print_all
 
-    print_all([agreement_table(found)])
-    return DONE
+        print_all([agreement_table(found)])
+    if args.out is not None:
+        from ui.report.agreement_report import build_agreement
+
+        write_whole(args.out, build_agreement(found))
+        if not args.json:
+            print(f"\nreport  {args.out}")
+    return code
+
+
+def _pairs(
+    files: list[Path], others: list[Path], target: Target | None
+) -> tuple[list[tuple[RecordingEvidence, RecordingEvidence]], int]:
+    """Return recordings pair by pair, so that a bad one takes its partner along and no other."""
+    first, second = recordings_in(files), recordings_in(others)
+    if len(first) != len(second):
+        raise UserError(
+            f"{count_of(len(first), 'recording')} and {len(second)} after --agree-with make no "
+            "pairs: name them in the same order, one for one"
+        )
+    partner = dict(zip(first, second, strict=True))
+    batch = Batch("compare", first, "analysing")
+    found = list(
+        batch.done(lambda path: (evidence_in(path, target), evidence_in(partner[path], target)))
+    )
+    return found, batch.exit_code
 
 
 def _performance(files: list[Path], target: Target | None) -> tuple[Performance, int]:

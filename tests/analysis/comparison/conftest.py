@@ -23,7 +23,7 @@ LEVELS = np.array([0.0, -5.0, 40.0, 20.0]).reshape(4, 1, 1)
 SHAPE = (len(QUANTITIES), 2, len(MIDDLES))
 
 
-def recording_of(person: str, values: Floats, file: str = "", **facts: str) -> RecordingEvidence:
+def recording_of(person: str, values: Floats, file: str = "", **facts: object) -> RecordingEvidence:
     """Return a recording; *values* is (repetitions, quantities, ways, bins)."""
     file = file or f"{person}.h5"
     curves = tuple(
@@ -39,7 +39,8 @@ def recording_of(person: str, values: Floats, file: str = "", **facts: str) -> R
     )
     known = {
         "file": file, "uuid": file, "sha256": "0" * 64, "person": person, "side": "right",
-        "started_utc": "2026-01-01T00:00:00Z", "condition": "", "rig": "R01", **facts,
+        "started_utc": "2026-01-01T00:00:00Z", "condition": "", "rig": "R01",
+        "duration_s": 60.0, **facts,
     }  # fmt: skip
     return RecordingEvidence(known, Target(), AnalysisSettings().to_dict(), curves, measures, ())
 

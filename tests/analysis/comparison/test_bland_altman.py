@@ -123,7 +123,34 @@ def test_a_difference_that_grows_with_the_value_has_a_slope() -> None:
 
     found = agreement({f"S{i}": [(one, 1.1 * one)] for i, one in enumerate(values)})
 
-    assert found.slope == pytest.approx(0.1 / 1.05)
+    assert found.trend is not None
+    assert found.trend.slope.value == pytest.approx(0.1 / 1.05)
+    assert found.trend.slope.excludes_zero
+    assert found.trend.p < 0.001
+
+
+def test_a_trend_is_found_by_chance_as_seldom_as_it_says_however_many_pairs_of_each() -> None:
+    """Subjects differ in both, pairs of one subject hang together; nominal 5 %."""
+    rng = np.random.default_rng(7)
+    found = []
+    for _ in range(400):
+        centre, bias = 10.0 * rng.normal(size=8), rng.normal(size=8)
+        pairs = {
+            f"S{i}": [(value, value + bias[i] + 0.2 * rng.normal()) for value in centre[i] +
+                      rng.normal(size=5)]
+            for i in range(8)
+        }  # fmt: skip
+        trend = agreement(pairs).trend
+        assert trend is not None
+        found.append(trend.p < 0.05)
+
+    assert np.mean(found) == pytest.approx(0.05, abs=0.03)
+
+
+def test_equal_means_have_no_trend() -> None:
+    pairs = {f"S{i}": [(5.0 - by, 5.0 + by)] for i, by in enumerate((0.1, 0.3, -0.2))}
+
+    assert agreement(pairs).trend is None
 
 
 def test_too_little_is_refused() -> None:

@@ -15,7 +15,7 @@ from acquisition.record import record_trial
 from acquisition.recording.model import TrialLabel
 from acquisition.virtual_rig import default_rig
 from analysis.target import Target
-from ui.cli.exit_codes import DONE, FAILED
+from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE
 from ui.cli.main import main
 
 Perpend = Callable[..., Any]
@@ -177,27 +177,99 @@ def test_what_cannot_be_compared_is_one_line(
     assert len(answer.err.strip().splitlines()) == 1
 
 
-def test_two_methods_that_recorded_the_same_are_told_bias_and_limits(
+def test_two_recordings_of_one_rig_are_test_and_retest_and_told_so(
     perpend: Perpend, folder: Path
 ) -> None:
-    """Two recordings of one invented person stand for two rigs."""
     files = (folder / "T01_1.h5", "--agree-with", folder / "T01_2.h5")
 
     said, plain = perpend("compare", *files), perpend("compare", *files, "--json")
 
+    told = words(said.out)
     assert said.code == plain.code == DONE
-    assert "95 of 100 lie between the limits" in words(said.out)
-    assert "the limits hold for these people only" in words(said.out)
-    first = json.loads(plain.out)["agreement"][0]
+    assert "Test and retest" in told
+    assert "how well a person repeats a measure" in told
+    assert "95 of 100 lie between the limits" in told
+    assert "the limits hold for these people only" in told
+    assert "+0 (" not in told
+    found = json.loads(plain.out)["agreement"]
+    first = found["measures"][0]
+    assert (found["same_rig"], found["same_time"]) == (True, False)
     assert first["key"] == "azimuth_error_mean_deg"
     assert first["agreement"]["lower"]["value"] < first["agreement"]["upper"]["value"]
+    assert len(first["points"]) == 5
 
 
-def test_agreement_stands_alone(perpend: Perpend, folder: Path, tmp_path: Path) -> None:
+def test_a_bad_recording_takes_its_partner_along_and_shifts_no_other(
+    perpend: Perpend, folder: Path, tmp_path: Path
+) -> None:
+    bad = tmp_path / "bad.h5"
+    bad.write_bytes(b"no recording")
+
     said = perpend(
-        "compare", folder / "T01_1.h5", "--agree-with", folder / "T01_2.h5", "--out",
-        tmp_path / "a.html",
+        "compare", bad, folder / "T01_1.h5", folder / "E01_3.h5",
+        "--agree-with", folder / "E02_3.h5", folder / "T01_2.h5", bad, "--json",
+    )  # fmt: skip
+
+    assert said.code == INCOMPLETE
+    assert said.err.count("perpend compare: skipped") == 2
+    assert json.loads(said.out)["agreement"]["recordings"] == [["T01_1.h5", "T01_2.h5"]]
+
+
+def test_lists_that_make_no_pairs_are_refused_before_the_work(
+    perpend: Perpend, folder: Path
+) -> None:
+    said = perpend(
+        "compare", folder / "T01_1.h5", "--agree-with", folder / "T01_2.h5", folder / "E01_3.h5"
+    )
+
+    assert said.code == FAILED
+    assert "1 recording and 2 after --agree-with make no pairs" in said.err
+
+
+def test_agreement_has_a_page_with_a_picture_of_each_measure(
+    perpend: Perpend, folder: Path, tmp_path: Path
+) -> None:
+    call = ("compare", folder / "T01_1.h5", "--agree-with", folder / "T01_2.h5")
+    for name in ("a.html", "b.html"):
+        assert perpend(*call, "--out", tmp_path / name).code == DONE
+
+    page = (tmp_path / "a.html").read_text("utf-8")
+    assert page == (tmp_path / "b.html").read_text("utf-8")
+    assert page.count("<svg") == 8  # the hand was on all the while: no scatter, no picture
+    assert "<script" not in page
+    assert "never used on a person" in page
+    assert page.index("In words") < page.index("Differences against") < page.index("Bias and")
+    assert perpend(*call, "--out", tmp_path / "a.html").code == FAILED
+
+
+def test_agreement_stands_alone(perpend: Perpend, folder: Path) -> None:
+    said = perpend(
+        "compare", folder / "T01_1.h5", "--agree-with", folder / "T01_2.h5", "--before",
+        folder / "T01_2.h5",
     )  # fmt: skip
 
     assert said.code == FAILED
     assert "--agree-with stands alone" in said.err
+
+
+@pytest.mark.parametrize("seed", ["-1", "4294967296", "x"])
+def test_a_seed_that_is_none_is_told(
+    perpend: Perpend, folder: Path, seed: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        perpend("compare", folder / "T01_1.h5", "--before", folder / "T01_2.h5", "--seed", seed)
+
+    assert f"{seed!r} is not a whole number from 0 to 4294967295" in capsys.readouterr().err
+
+
+def test_a_report_that_cannot_be_written_is_told_before_the_work(
+    perpend: Perpend, folder: Path, tmp_path: Path
+) -> None:
+    said = perpend(
+        "compare", folder / "T01_1.h5", "--before", folder / "T01_2.h5", "--out", tmp_path,
+        "--force",
+    )  # fmt: skip
+
+    assert said.code == FAILED
+    assert said.out == ""
+    assert "is a folder; name a file" in said.err
