@@ -160,7 +160,7 @@ class MotionExport:
 
     def close(self) -> None:
         """Write what belongs to the whole."""
-        told = [(self._runs[str(one.path)], one.started_utc) for one in self._written]
+        told = [(self._runs[str(one.path)], one) for one in self._written]
         write_dataset(self._root, told)
 
 

@@ -18,11 +18,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from acquisition.recording.index import Entry
 from acquisition.software import software
 from analysis.errors import ExportError
 from analysis.export.channels import Channel, columns_of
 from analysis.export.phase_events import phase_events
-from analysis.tidy.practice import Place
+from analysis.tidy.practice import BASELINE, PRACTICE, RETENTION, TRANSFER, Place, role_of
 from analysis.trial import Trial
 
 BIDS_VERSION = "1.10.0"
@@ -95,12 +96,12 @@ def write_run(trial: Trial, run: Run, root: Path) -> Path:
     return path
 
 
-def write_dataset(root: Path, told: Sequence[tuple[Run, str]]) -> None:
+def write_dataset(root: Path, told: Sequence[tuple[Run, Entry]]) -> None:
     """Write what belongs to the whole dataset.
 
     Args:
         root: Its folder.
-        told: Each run, and when it began (ISO 8601).
+        told: Each run, and what its recording says of itself.
     """
     _write_json(root / "dataset_description.json", _description())
     (root / "README").write_text(README, encoding="utf-8")
@@ -115,15 +116,21 @@ def write_dataset(root: Path, told: Sequence[tuple[Run, str]]) -> None:
         {"group": {"Description": "First letter of the code: the kind of person"}},
     )
     for folder in sorted({run.folder for run, _ in told}):
-        rows = [
-            {
-                "filename": f"motion/{run.name('motion.tsv')}",
-                "acq_time": started_utc[:19],
-            }
-            for run, started_utc in told
-            if run.folder == folder
-        ]
+        rows = [_scan_row(run, entry) for run, entry in told if run.folder == folder]
         _write_table(root / folder / f"{folder.replace('/', '_')}_scans.tsv", list(rows[0]), rows)
+    _write_json(root / "scans.json", SCAN_MEANINGS)
+
+
+def _scan_row(run: Run, entry: Entry) -> dict[str, str]:
+    condition = " ".join(entry.label.condition.split())  # a table of tabs and lines has no room
+    return {
+        "filename": f"motion/{run.name('motion.tsv')}",
+        "acq_time": entry.started_utc[:19],
+        "condition": condition or NOT_KNOWN,
+        "role": role_of(entry.label.condition),
+        "trial": str(entry.label.trial) if entry.label.trial else NOT_KNOWN,
+        "side": entry.side,
+    }
 
 
 def _write_series(path: Path, columns: Sequence[tuple[Channel, Any]]) -> None:
@@ -212,6 +219,21 @@ EVENT_MEANINGS = {
     "trial_type": {"Description": "Phase of the repetition"},
     "repetition": {"Description": "Number of the repetition in the recording, from 1"},
 }
+SCAN_MEANINGS = {
+    "condition": {"Description": "Condition of the recording, as it was named when it was made"},
+    "role": {
+        "Description": "What the condition stands for in a study of learning",
+        "Levels": {
+            BASELINE: "Before practice",
+            PRACTICE: "Practice, with or without feedback",
+            RETENTION: "Without practice in between",
+            TRANSFER: "Under conditions other than practised",
+        },
+    },
+    "trial": {"Description": "Number of the trial, counted for each person"},
+    "side": {"Description": "Side of the rig", "Levels": {"left": "Left", "right": "Right"}},
+}
+"""At the root it holds for every scans.tsv, which may have columns of its own if they are told."""
 REFERENCE_FRAMES = {
     "reference_frame": {
         "Levels": {

@@ -27,8 +27,8 @@ RUN = "sub-T03/ses-01/motion/sub-T03_ses-01_task-glide_tracksys-rig_run-01"
 def root(trial: Trial, recording: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("dataset")
     entry = Entry(
-        Path("a.h5"), TrialLabel(person="T03"), "2026-01-01T00:00:00Z", "L01", "left",
-        "complete", 30.0, "",
+        Path("a.h5"), TrialLabel(person="T03", condition="retention\t1 week", trial=4),
+        "2026-01-01T00:00:00Z", "L01", "left", "complete", 30.0, "",
     )  # fmt: skip
     exporter = MotionExport(Order(folder, (), (entry,)))
     exporter.add(Item(entry, recording, trial))
@@ -94,6 +94,19 @@ def test_the_phases_are_events(root: Path, trial: Trial) -> None:
 
     assert [row["trial_type"] for row in rows] == [one.phase for one in phase_events(trial)]
     assert all(float(row["duration"]) > 0.0 for row in rows)
+
+
+def test_condition_role_and_trial_are_kept_and_told(root: Path) -> None:
+    (row,) = table(root / "sub-T03/ses-01/sub-T03_ses-01_scans.tsv")
+    meanings = json.loads((root / "scans.json").read_text())
+    rule = load_schema().rules.tabular_data.modality_agnostic.Scans.to_dict()
+
+    assert row["condition"] == "retention 1 week"
+    assert (row["role"], row["trial"], row["side"]) == ("retention", "4", "left")
+    assert rule["additional_columns"] == "allowed"
+    assert set(row) - {"filename", "acq_time"} == set(meanings)
+    assert row["role"] in meanings["role"]["Levels"]
+    assert (root / "sub-T03/ses-01" / row["filename"]).is_file()
 
 
 def test_runs_are_numbered_in_each_session_and_codes_keep_letters_and_digits() -> None:
