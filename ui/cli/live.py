@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -122,7 +123,14 @@ def _needing_qt() -> Iterator[None]:
 def _reference(path: Path | None) -> Reference | None:
     from analysis.reference.reference_file import load_reference
 
-    return None if path is None else load_reference(path)
+    if path is None:
+        return None
+    from ui.banded import doubts
+
+    reference = load_reference(path)
+    for doubt in doubts(reference):
+        print(f"perpend live: {path}: {doubt}", file=sys.stderr)
+    return reference
 
 
 def practice_of(

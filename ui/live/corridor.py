@@ -37,15 +37,16 @@ class Corridor:
     Attributes:
         azimuth_deg: Azimuth, not its error.
         superior_deg: Superior angle.
-        force_n: Force.
-        speed_deg_s: Speed of the elevation.
-        outline_deg: Shape (n, 2), on the target map: toward lateral, toward superior.
+        force_n: Force; None if its band is too wide to judge by.
+        speed_deg_s: Speed of the elevation; likewise.
+        outline_deg: Shape (n, 2), on the target map: toward lateral, toward superior; n is 0 if
+            the band of one of the angles is too wide to judge by.
     """
 
     azimuth_deg: Edges
     superior_deg: Edges
-    force_n: Edges
-    speed_deg_s: Edges
+    force_n: Edges | None
+    speed_deg_s: Edges | None
     outline_deg: Floats
 
 
@@ -59,6 +60,7 @@ class CorridorModel:
     def __init__(self, reference: Reference) -> None:
         self.reference = reference
         self._follower = PhaseFollower()
+        self._too_wide = {key for key, band in reference.bands.items() if band.too_wide}
         self._at = np.array(reference.elevation_deg)
         self._edges = {way: _edges_of(reference, way) for way in (PhaseName.RAISE, PhaseName.LOWER)}
 
@@ -101,9 +103,11 @@ class CorridorModel:
         return Corridor(
             azimuth_deg=azimuth,
             superior_deg=found[SUPERIOR],
-            force_n=found[FORCE],
-            speed_deg_s=found[SPEED],
-            outline_deg=outline_deg(azimuth, found[SUPERIOR], toward),
+            force_n=None if FORCE in self._too_wide else found[FORCE],
+            speed_deg_s=None if SPEED in self._too_wide else found[SPEED],
+            outline_deg=outline_deg(azimuth, found[SUPERIOR], toward)
+            if not self._too_wide & {AZIMUTH, SUPERIOR}
+            else np.zeros((0, 2)),
         )
 
 

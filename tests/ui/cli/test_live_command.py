@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec import structs
 
 from acquisition.recording.model import TrialLabel
+from acquisition.recording.reader import read_recording
 from acquisition.transports.serial_port import PortInfo
 from acquisition.virtual_rig import default_rig
+from analysis.pipeline import analyse
+from analysis.reference.build import build_reference
+from analysis.reference.evidence import evidence_of
+from analysis.reference.model import ReferenceSettings
+from analysis.reference.reference_file import reference_json
 from analysis.target import Target
 from ui.cli.main import main
 from ui.cli.session_guide import HANDS_OFF, PUSH, check_in_words, ports_that_answer
@@ -100,3 +108,24 @@ def test_the_check_says_when_to_keep_off_and_when_to_push() -> None:
     assert list(dict.fromkeys(said)) == [HANDS_OFF, PUSH]
     assert found[0].key == "self_test"
     assert len(found) > 10
+
+
+def test_a_band_too_wide_to_judge_by_is_told_before_the_window_opens(
+    guided: list[Flow], capsys: pytest.CaptureFixture[str], recorded: Path, tmp_path: Path
+) -> None:
+    evidence = evidence_of(analyse(read_recording(recorded)))
+    five = replace(evidence, curves=evidence.curves * 5, measures=evidence.measures * 5)
+    made = build_reference([five], ReferenceSettings(resamples=200))
+    wide = structs.replace(made.bands["force_N"], limit=-1.0)
+    path = tmp_path / "wide.json"
+    path.write_text(
+        reference_json(structs.replace(made, bands={**made.bands, "force_N": wide})), "utf-8"
+    )
+
+    code = main(["live", "--out", str(tmp_path), "--reference", str(path)])
+
+    said = capsys.readouterr().err
+    assert code == 0
+    assert len(guided) == 1
+    assert said.startswith(f"perpend live: {path}: The band of the force is too wide to judge by")
+    assert said.count("\n") == 1

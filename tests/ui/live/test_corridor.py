@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from acquisition.record import record_trial
 from acquisition.recording.model import Recording, TrialLabel
@@ -64,12 +65,30 @@ def test_an_expert_stays_in_the_corridor_on_both_ways(trial: Trial, reference: R
     inside = [
         look.superior_deg[0] <= np.rad2deg(series.superior_angle_rad[row]) <= look.superior_deg[1]
         and look.azimuth_deg[0] <= np.rad2deg(series.azimuth_rad[row]) <= look.azimuth_deg[1]
+        and look.force_n is not None
         and look.force_n[0] <= series.magnitude_n[row] <= look.force_n[1]
         for row, look in known
         if spans.raising.start + 500 < row < spans.lowering.stop - 500
     ]
     assert len(inside) > 100
     assert np.mean(inside) > 0.95
+
+
+def test_a_band_too_wide_to_judge_by_is_not_shown(trial: Trial, reference: Reference) -> None:
+    bands = {
+        key: replace(band, limit=0.0) if key in ("force_N", "superior_angle_deg") else band
+        for key, band in reference.bands.items()
+    }
+
+    (_, look), *_ = [
+        (row, look)
+        for row, look in corridors(trial, replace(reference, bands=bands))
+        if look is not None
+    ]
+
+    assert look.force_n is None
+    assert look.speed_deg_s is not None
+    assert look.outline_deg.shape == (0, 2)
 
 
 def test_at_rest_there_is_no_corridor(trial: Trial, reference: Reference) -> None:
