@@ -84,8 +84,9 @@ def with_hand(rests: Rests, hand_off: Flags) -> Rests:
         rests: As they were found.
         hand_off: Shape (n,), the force is known and the hand not on.
     """
-    touched = np.concatenate([[0], np.cumsum(~hand_off)])
-    return replace(rests, hand_off=touched[rests.stops] == touched[rests.starts])
+    ranges = zip(rests.starts.tolist(), rests.stops.tolist(), strict=True)
+    untouched = [bool(hand_off[start:stop].all()) for start, stop in ranges]
+    return replace(rests, hand_off=np.array(untouched, dtype=np.bool_))
 
 
 def _arrived(at: Ints, verticals_at: Floats, starts: Ints, stops: Ints, verticals: Floats) -> Flags:
