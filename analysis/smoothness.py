@@ -6,6 +6,8 @@ Balasubramanian et al. 2015 (J NeuroEng Rehabil 12:112).
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
@@ -15,6 +17,8 @@ Floats = NDArray[np.float64]
 PAD_POWERS = 4
 SPECTRUM_LIMIT_HZ = 10.0
 AMPLITUDE_LIMIT = 0.05
+ZOOMED = 1024
+"""Movements are padded to so many samples, or a multiple: then many share one transform."""
 
 
 def spectral_arc_length(speed: Floats, *, fs_hz: float) -> float:
@@ -54,8 +58,15 @@ def _low_end(speed: Floats, size: int, count: int) -> tuple[Floats, float]:
     if (speed < 0.0).any():
         spectrum = np.abs(np.fft.rfft(speed, size))
         return spectrum[:count], float(spectrum.max())
-    spectrum = np.abs(signal.zoom_fft(speed, count, count, fs=size))
+    length = -(-len(speed) // ZOOMED) * ZOOMED
+    padded = np.pad(speed, (0, length - len(speed)))
+    spectrum = np.abs(_zoom(length, count, size)(padded))
     return spectrum, float(spectrum[0])
+
+
+@lru_cache(maxsize=16)
+def _zoom(length: int, count: int, size: int) -> signal.ZoomFFT:
+    return signal.ZoomFFT(length, count, count, fs=size)
 
 
 def log_dimensionless_jerk(speed: Floats, *, fs_hz: float) -> float:
