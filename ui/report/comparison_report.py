@@ -14,6 +14,7 @@ from analysis.comparison.comparison import ArcTest, Comparison, Family
 from analysis.comparison.curve_test import CurveTest, NoTest
 from analysis.comparison.performance import Performance
 from analysis.reference.arc_curves import QUANTITIES
+from ui.banded import doubts
 from ui.compared import (
     change_in_words,
     change_values,
@@ -23,6 +24,7 @@ from ui.compared import (
     measure_name,
     sentences,
     stretch_in_words,
+    who_is_compared,
 )
 from ui.numbers import count_of, shown
 from ui.report.figures.arc_bands import Laid, quantity_figure
@@ -41,8 +43,10 @@ def build_comparison(comparison: Comparison) -> str:
     )
     return environment.get_template("comparison.html.j2").render(
         after=comparison.after,
+        who=who_is_compared(comparison),
         before=comparison.before,
         reference=comparison.reference,
+        doubts=list(doubts(comparison.reference)) if comparison.reference else [],
         sentences=sentences(comparison),
         svgs=[Markup(svg) for svg in _figures(comparison)],  # noqa: S704, RUF100 - our own
         beside=list(_beside(comparison)),
@@ -58,7 +62,7 @@ def build_comparison(comparison: Comparison) -> str:
 def _figures(comparison: Comparison) -> Iterator[str]:
     after, before = comparison.after, comparison.before
     for index, quantity in enumerate(QUANTITIES):
-        laid = [_laid("after" if before else after.label, after, index, comparison.against)]
+        laid = [_laid("after" if before else who_is_compared(comparison), after, index, comparison.against)]
         if before is not None:
             laid.append(_laid("before", before, index, comparison.before_against))
         yield quantity_figure(after.elevation_deg, quantity, laid, comparison.reference)

@@ -149,8 +149,15 @@ def test_who_stands_apart_is_named_and_a_band_too_wide_told(
     assert "pooled: E11, 10 repetitions of 2 recordings: what differs between them" in told
     assert max(map(len, said.out.splitlines())) <= 80
     assert "…" not in said.out
-    beside = perpend("compare", four / "c.h5", "--reference", out)
+    page = tmp_path / "c.html"
+    beside = perpend("compare", four / "c.h5", "--reference", out, "--out", page)
     words = " ".join(beside.out.split())
     assert "the azimuth error is not judged: the experts’ band is too wide to judge by" in words
     assert "E14 stands apart from the other experts" in words
     assert "of the azimuth error lies in" not in words
+    report = page.read_text(encoding="utf-8")
+    assert "The band of the azimuth error is too wide to judge by: ± " in report
+    assert "E14 stands apart from the other experts: less far outward by " in report
+    for picture in (report, out.with_suffix(".svg").read_text(encoding="utf-8")):
+        assert "azimuth error: raise (band too wide to judge by)" in picture
+        assert "elevation speed: raise (band" not in picture

@@ -46,8 +46,11 @@ def reference_picture(reference: Reference) -> str:
         rows = figure.subplots(len(QUANTITIES), len(WAYS), sharey="row", sharex="col")
         for axes, quantity in zip(rows, QUANTITIES, strict=True):
             _band(axes, reference, quantity, experts=True)
+            too_wide = reference.bands[quantity.key].too_wide
             means = [as_array(band.mean) for band in reference.bands[quantity.key].ways.values()]
-            _frame(axes, quantity, _furthest_deg(np.array(reference.elevation_deg), means))
+            _frame(
+                axes, quantity, _furthest_deg(np.array(reference.elevation_deg), means), too_wide
+            )
         for ax in rows[:-1].flat:
             ax.set_xlabel("")
         _legend(figure, rows[0, 0])
@@ -69,11 +72,13 @@ def quantity_figure(
     """
     with drawing(9.4, 3.3) as figure:
         axes = figure.subplots(1, len(WAYS), sharey="row")
+        too_wide = reference is not None and reference.bands[quantity.key].too_wide
         if reference is not None:
             _band(axes, reference, quantity, experts=False)
         for one, style in zip(laid, LINES, strict=False):
             _lay(axes, elevation_deg, one, style)
-        _frame(axes, quantity, _furthest_deg(elevation_deg, [one.mean for one in laid]))
+        furthest_deg = _furthest_deg(elevation_deg, [one.mean for one in laid])
+        _frame(axes, quantity, furthest_deg, too_wide)
         _legend(figure, axes[0])
         return as_svg(figure, f"{quantity.label} over the arc")
 
@@ -108,9 +113,10 @@ def _lay(axes: Sequence[Axes], at: Floats, one: Laid, style: tuple[str, object, 
             )  # fmt: skip
 
 
-def _frame(axes: Sequence[Axes], quantity: Quantity, furthest_deg: float) -> None:
+def _frame(axes: Sequence[Axes], quantity: Quantity, furthest_deg: float, too_wide: bool) -> None:
+    doubt = " (band too wide to judge by)" if too_wide else ""
     for way, ax in zip(WAYS, axes, strict=True):
-        ax.set(title=f"{quantity.label}: {way.value}", xlabel="elevation of the arm in °")
+        ax.set(title=f"{quantity.label}: {way.value}{doubt}", xlabel="elevation of the arm in °")
         # The way down is read from the top, so that time runs to the right in both.
         span = (0.0, furthest_deg + ROOM_DEG)
         ax.set_xlim(span if way is PhaseName.RAISE else span[::-1])
