@@ -7,17 +7,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.comparison.effect_sizes import Interval
-from analysis.study.days import FEW_DAYS
 from analysis.study.findings import MeasureFindings, wanted
 from analysis.study.groups import Contrast
 from analysis.study.laboratories import FACTOR
-from analysis.study.learning import LAST, Learning, Tested
-from analysis.study.sample import Done, Sample
+from analysis.study.learning import LAST
+from analysis.study.sample import Done
 from analysis.study.variance import Component, Components
-from analysis.tidy.practice import BASELINE, PRACTICE, RETENTION, TRANSFER
+from analysis.tidy.practice import BASELINE, PRACTICE
 from ui.compared import NAMED, measure_name
-from ui.numbers import count_of, shown
+from ui.learned import learned
+from ui.numbers import shown
+from ui.study_words import (
+    amount,
+    decimals_of,
+    kind_of,
+    people,
+    sd_in_words,
+    sentence,
+    span,
+    with_interval,
+)
 
 CHIEF = (
     "superior_angle_mean_deg", "off_axis_mean_deg", "force_mean_N", "force_cv_percent",
@@ -26,8 +35,6 @@ CHIEF = (
 """The measures of the class overview."""
 TOLD = 0.05
 """A corrected chance below tells a difference."""
-PEOPLE = {"E": "experts", "T": "trainees"}
-"""What codes begin with; any other letter stands for itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,70 +81,23 @@ def overview(done: Sequence[Done]) -> list[Overview]:
     return [_line(person, own) for person, own in sorted(people.items())]
 
 
-def notices(sample: Sample) -> list[str]:
-    """Return what a reader must know of who counts and who does not."""
-    return list(_notices(sample))
-
-
-def _notices(sample: Sample) -> Iterator[str]:
-    kind = kind_of(sample.kind)
-    others = [one for one in sample.people if not one.startswith(sample.kind)]
-    if others:
-        yield (
-            f"Variability, reliability and learning are those of the {kind}; in the table of the "
-            f"class and among the groups alone: {', '.join(others)}."
-        )
-    if len(sample.sides) > 1:
-        sides = ", ".join(f"{number} {side}" for side, number in sample.sides.items())
-        yield (
-            f"Practice was on both sides ({count_of(sum(sample.sides.values()), 'repetition')}: "
-            f"{sides}) and is taken together: a difference of sides counts as variability."
-        )
-    if sample.other_targets:
-        yield (
-            f"{count_of(sample.other_targets, 'repetition')} measured against another target "
-            "count in the tables alone; --target measures all against one."
-        )
-    if sample.nameless_recordings:
-        yield (
-            f"{count_of(sample.nameless_recordings, 'recording')} without a person's code "
-            f"({count_of(sample.nameless, 'repetition')}) count in the tables alone: nobody knows "
-            "whose they are."
-        )
-    if sample.unfinished or sample.set_aside:
-        yield (
-            f"{count_of(sample.unfinished, 'unfinished repetition')} and {sample.set_aside} set "
-            "aside count in the tables alone."
-        )
-    if sample.absent:
-        yield f"No repetition that counts: {', '.join(sample.absent)}."
-    if sample.ungrouped:
-        yield f"No group was given for {', '.join(sample.ungrouped)}."
-    if sample.unknown:
-        yield f"A group was given, but there is no recording, for {', '.join(sample.unknown)}."
-
-
 def sentences(found: Sequence[MeasureFindings]) -> list[str]:
     """Return what the variability and the learning mean, the chief measures first."""
     chief = [one for one in found if one.key in CHIEF]
-    return [*(line for one in chief for line in _variability(one)), *_learned(chief)]
+    return [*(line for one in chief for line in _variability(one)), *learned(chief)]
 
 
 def component_in_words(key: str, part: Component) -> str:
     """Return the SD of a part; a part below zero is said to be so."""
-    value, low, high = (_sd(key, one) for one in (part.variance, part.low, part.high))
+    value, low, high = (sd_in_words(key, one) for one in (part.variance, part.low, part.high))
     if part.negative:
         return f"0 (estimate negative; up to {high})"
-    return f"{value} ({low} to {high})"
+    return f"{value} {span(low, high)}"
 
 
 def mixed_in_words(key: str, part: Component) -> str:
     """Return the SD of a part by the mixed model."""
-    return "—" if part.reml is None else _sd(key, part.reml)
-
-
-def _sd(key: str, variance: float) -> str:
-    return shown(float(np.sqrt(variance)), _decimals(key))
+    return "—" if part.reml is None else sd_in_words(key, part.reml)
 
 
 def variance_in_words(key: str, variance: float) -> str:
@@ -158,8 +118,8 @@ def contrast_in_words(key: str, one: Contrast) -> ContrastWords:
     size = one.difference.standardised
     return ContrastWords(
         who,
-        _signed(one.difference.mean, _decimals(key)),
-        _signed(size, 1),
+        with_interval(one.difference.mean, decimals_of(key), sign="+"),
+        with_interval(size, 1, sign="+"),
         f"{chance(one.p)}, {chance(one.p_of_all)}",
         "yes" if one.p_of_all < TOLD else "no",
     )
@@ -168,16 +128,6 @@ def contrast_in_words(key: str, one: Contrast) -> ContrastWords:
 def chance(p: float) -> str:
     """Return a chance in words."""
     return "below 0.001" if p < 0.001 else shown(p, 3)
-
-
-def _plain(one: Interval, decimals: int) -> str:
-    value, low, high = (shown(each, decimals) for each in (one.value, one.low, one.high))
-    return f"{value} ({low} to {high})"
-
-
-def _signed(one: Interval, decimals: int) -> str:
-    value, low, high = (shown(each, decimals, sign="+") for each in (one.value, one.low, one.high))
-    return f"{value} ({low} to {high})"
 
 
 def plan_in_words(one: MeasureFindings) -> tuple[str, str]:
@@ -189,27 +139,6 @@ def plan_in_words(one: MeasureFindings) -> tuple[str, str]:
     if one.variability is not None and one.variability.session is None:
         sessions = "not known: nobody had two sessions"
     return (many if one.plan.repetitions is None else str(one.plan.repetitions)), sessions
-
-
-def amount(key: str, value: float) -> str:
-    """Return a value of a measure with its unit."""
-    _, unit, _ = NAMED[key]
-    space = "" if unit.startswith("°") else " "
-    return f"{shown(value, _decimals(key))}{space}{unit}"
-
-
-def _decimals(key: str) -> int:
-    return max(1, NAMED[key][2])
-
-
-def _sentence(text: str) -> str:
-    """Return a text that begins a sentence; abbreviations in it stay."""
-    return text[:1].upper() + text[1:]
-
-
-def kind_of(letter: str) -> str:
-    """Return what people are whose codes begin so; a group that was given keeps its name."""
-    return PEOPLE.get(letter, letter)
 
 
 def _line(person: str, own: Sequence[Done]) -> Overview:
@@ -232,7 +161,7 @@ def _variability(one: MeasureFindings) -> Iterator[str]:
     found = one.variability
     if found is None:
         return
-    name = _sentence(NAMED[one.key][0])
+    name = sentence(NAMED[one.key][0])
     if not found.varies:
         yield f"{name}: no variability, every repetition has {amount(one.key, found.mean)}."
         return
@@ -263,101 +192,6 @@ def _means(key: str, found: Components) -> str:
         f"{amount(key, FACTOR * found.repeatability_sd)} in 19 of 20 cases; {days}"
         f"of two people by less than {amount(key, FACTOR * found.reproducibility_sd)}."
     )
-
-
-def _learned(found: Sequence[MeasureFindings]) -> Iterator[str]:
-    for one in found:
-        seen = [each.curve for each in one.learning if each.curve is not None]
-        if not seen and not any(each.retention or each.transfer for each in one.learning):
-            continue
-        falling = sum(each.falling for each in seen)
-        ways = [f"{falling} falling"] * (falling > 0)
-        ways += [f"{len(seen) - falling} rising"] * (len(seen) > falling)
-        which = f" ({', '.join(ways)}{GOOD.get(one.key, '')})" if ways else ""
-        told = "".join(_kept(one, role) for role in (RETENTION, TRANSFER))
-        yield (
-            f"{_sentence(NAMED[one.key][0])}: a learning curve is to be seen in {len(seen)} "
-            f"of {people(len(one.learning))}{which}{told}."
-        )
-
-
-GOOD = {
-    "superior_angle_mean_deg": "; less upward is better",
-    "off_axis_mean_deg": "; less is better",
-    "force_cv_percent": "; less is better",
-    "hold_coverage_percent": "; more is better",
-}
-"""Which way is good, of measures that have one."""
-
-
-@dataclass(frozen=True, slots=True)
-class LearnerWords:
-    """What one person learned of a measure, in words.
-
-    Attributes:
-        person: Code.
-        change: By the curve, from the first repetition to the last, or why there is no curve.
-        plateau: Where it leads to.
-        pace: Repetitions in which 63 % of the way is gone.
-        retention: Test minus the last of practice, or why nothing can be told.
-        transfer: The same of transfer.
-    """
-
-    person: str
-    change: str
-    plateau: str
-    pace: str
-    retention: str
-    transfer: str
-
-
-def learner_in_words(key: str, one: Learning) -> LearnerWords:
-    """Return what a person learned, with intervals."""
-    tests = [_tested(key, each) for each in (one.retention, one.transfer)]
-    curve = one.curve
-    if curve is None:
-        return LearnerWords(one.person, one.reason, "—", "—", *tests)
-    if curve.change is None:
-        change = f"{'falling' if curve.falling else 'rising'}; {FEW_DAYS}"
-    else:
-        change = _signed(curve.change, _decimals(key))
-    if curve.one_day:
-        change += ", on that one day"
-    plateau, pace = "not reached in practice", "—"
-    if curve.plateau is not None and curve.pace is not None:
-        plateau, pace = _plain(curve.plateau, _decimals(key)), _plain(curve.pace, 0)
-    return LearnerWords(one.person, change, plateau, pace, *tests)
-
-
-def _tested(key: str, one: Tested | None) -> str:
-    if one is None:
-        return "—"
-    if one.difference is None:
-        return one.reason
-    return _signed(one.difference, _decimals(key))
-
-
-def _kept(one: MeasureFindings, role: str) -> str:
-    """Return how many were tested for something and how many differed, as part of a sentence."""
-    all_tested = [each.retention if role == RETENTION else each.transfer for each in one.learning]
-    tested = [each for each in all_tested if each is not None]
-    if not tested:
-        return ""
-    told = [each for each in tested if each.difference is not None]
-    if not told:
-        return f"; {len(tested)} tested for {role}, of whom nothing can be told: {tested[0].reason}"
-    differed = sum(each.differs for each in told)
-    of = f"{len(told)} tested for {role}"
-    if len(told) < len(tested):
-        of = f"{len(told)} of {len(tested)} tested for {role} of whom it can be told"
-    return (
-        f"; of {of}, {differed} differed from their last practice by more than chance and days do"
-    )
-
-
-def people(count: int) -> str:
-    """Return so many people in words."""
-    return count_of(count, "person", "people")
 
 
 def title_of(key: str) -> str:

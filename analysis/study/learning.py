@@ -212,7 +212,7 @@ def _with_own_repetitions(days: Days, own: Sessions | None) -> Days:
 def _told(own: _Practice, days: Days) -> tuple[Curve | None, str]:
     count = len(own.values)
     if count < LEAST_VALUES:
-        return None, f"{count} repetitions are too few for a curve (at least {LEAST_VALUES})"
+        return None, f"a curve needs {LEAST_VALUES} repetitions, and there are {count}"
     if own.course is None:
         return None, "the values do not change"
     if not own.course.told:

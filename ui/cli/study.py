@@ -136,8 +136,8 @@ def _told(
     as_json: bool,
 ) -> int:
     from analysis.plain import plain
+    from ui.counted import notices
     from ui.numbers import count_of
-    from ui.studied import notices
 
     not_counted = notices(sample)
     counts = {

@@ -13,21 +13,19 @@ from acquisition.software import software
 from analysis.study.cohort import Cohort
 from analysis.study.findings import MeasureFindings, comparisons
 from analysis.study.laboratories import Precision
-from analysis.study.reliability import MODELS
+from analysis.study.reliability import MODELS, Icc
 from analysis.study.sample import Done, Sample
 from analysis.target import Target
 from ui.compared import NAMED
+from ui.counted import notices
+from ui.learned import learner_in_words
 from ui.numbers import count_of, shown
 from ui.report.figures.learning import MOST_PEOPLE, shares, small_multiples
 from ui.studied import (
     CHIEF,
-    amount,
     component_in_words,
     contrast_in_words,
-    kind_of,
-    learner_in_words,
     mixed_in_words,
-    notices,
     overview,
     plan_in_words,
     sentences,
@@ -35,6 +33,7 @@ from ui.studied import (
     variance_in_words,
     wanted_in_words,
 )
+from ui.study_words import amount, kind_of, span
 
 LIBRARIES = ("numpy", "scipy", "vqf")
 DRAWN = ("superior_angle_mean_deg", "off_axis_mean_deg", "force_mean_N")
@@ -172,7 +171,7 @@ def _reliability(found: Sequence[MeasureFindings]) -> Iterator[dict[str, str]]:
         errors = {error.kind: error for error in one.errors}
         yield {
             "name": title_of(one.key),
-            "icc": f"{shown(chosen.value, 2)} ({shown(chosen.low, 2)} to {shown(chosen.high, 2)})",
+            "icc": _coefficient(chosen),
             "sem": amount(one.key, errors["agreement"].sem),
             "consistency": amount(one.key, errors["consistency"].sem),
             "mdc": amount(one.key, errors["agreement"].mdc95),
@@ -180,16 +179,26 @@ def _reliability(found: Sequence[MeasureFindings]) -> Iterator[dict[str, str]]:
         }
 
 
+def _coefficient(icc: Icc) -> str:
+    """Return a coefficient with its interval; one that only rounds to 1 is said to be less."""
+    value, low, high = (
+        "over 0.99" if each > ALMOST_ONE else shown(each, 2)
+        for each in (icc.value, icc.low, icc.high)
+    )
+    return value if low == value == high else f"{value} {span(low, high)}"
+
+
+ALMOST_ONE = 0.995
+
+
 def _forms(found: Sequence[MeasureFindings]) -> Iterator[dict[str, Any]]:
     for one in found:
         if one.icc:
-            cells = [
-                f"{shown(icc.value, 2)} ({shown(icc.low, 2)} to {shown(icc.high, 2)})"
-                for icc in one.icc
-            ]
             yield {
-                "name": title_of(one.key), "forms": [icc.form for icc in one.icc], "cells": cells
-            }  # fmt: skip
+                "name": title_of(one.key),
+                "forms": [icc.form for icc in one.icc],
+                "cells": [_coefficient(icc) for icc in one.icc],
+            }
 
 
 def _operators(found: Sequence[MeasureFindings]) -> Iterator[dict[str, str]]:
