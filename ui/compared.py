@@ -22,6 +22,8 @@ NAMED: dict[str, tuple[str, str, int]] = {
 }
 """Label, unit and decimals of each measure."""
 MOST_DECIMALS = 3
+MOST_NAMED = 2
+"""Of more people a sentence tells the number."""
 PHASES = dict(COMPARED)
 
 
@@ -90,8 +92,14 @@ def _names(names: tuple[str, ...]) -> str:
 def _against_band(comparison: Comparison) -> Iterator[str]:
     if comparison.against is None or comparison.reference is None:
         return
-    who = comparison.after.label
-    for one in comparison.against:
+    who = who_is_compared(comparison)
+    everybody = who[0].upper() + who[1:]
+    parts = [_known(one) for one in comparison.against]
+    alike = len(set(parts)) == 1
+    if alike and parts[0]:
+        yield f"{everybody}: {parts[0]}. What follows holds for that part alone."
+    for one, part in zip(comparison.against, parts, strict=True):
+        who = everybody if alike or not part else f"{everybody}: {part}"
         before = _of_quantity(comparison.before_against, one.quantity)
         band = comparison.reference.bands[one.quantity.key]
         hidden = band.too_wide and one.inside_percent is not None
@@ -109,10 +117,10 @@ def _share(who: str, one: AgainstBand, before: AgainstBand | None) -> str:
     was = ""
     if before is not None and before.inside_percent is not None:
         was = f", before {before.inside_percent:.0f} %"
-    known, there = _known(one)
+    there = " there" if _known(one) else ""
     where = "" if one.excursions else f"; its mean leaves the band nowhere{there}"
     return (
-        f"{who}: {known}{one.inside_percent:.0f} % of the {label}{there} lies in the experts’ "
+        f"{who}: {one.inside_percent:.0f} % of the {label}{there} lies in the experts’ "
         f"band{was} (root mean square difference from their mean "
         f"{amount(one.rms_difference, one.quantity)}){where}."
     )
@@ -126,13 +134,20 @@ def _not_judged(who: str, one: AgainstBand, band: QuantityBand) -> str:
     )
 
 
-def _known(one: AgainstBand) -> tuple[str, str]:
-    """Return what is known of the arc, to be said first, and how to refer to it."""
+def _known(one: AgainstBand) -> str:
+    """Return on how much of the experts' arc anything is known; empty if on all of it."""
     share = f"{one.known_percent:.0f} %"
-    if share == "100 %":
-        return "", ""
-    up_to = f", up to {one.known_to_deg:.0f}° of {one.arc_to_deg:.0f}°"
-    return f"known on {share} of the experts’ arc{up_to}: ", " there"
+    if share == "100 %" or one.known_to_deg is None:
+        return ""
+    low, high = f"{one.known_to_deg:.0f}°", f"{one.arc_to_deg:.0f}°"
+    up_to = f"up to {low} of {high}" if low != high else "with gaps"
+    return f"known on {share} of the experts’ arc, {up_to}"
+
+
+def who_is_compared(comparison: Comparison) -> str:
+    """Return the codes of few people, the number of many."""
+    people = len(comparison.after.persons)
+    return comparison.after.label if people <= MOST_NAMED else f"these {people} people"
 
 
 def _excursion(excursion: Excursion, one: AgainstBand) -> str:

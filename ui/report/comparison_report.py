@@ -62,7 +62,11 @@ def build_comparison(comparison: Comparison) -> str:
 def _figures(comparison: Comparison) -> Iterator[str]:
     after, before = comparison.after, comparison.before
     for index, quantity in enumerate(QUANTITIES):
-        laid = [_laid("after" if before else who_is_compared(comparison), after, index, comparison.against)]
+        laid = [
+            _laid(
+                "after" if before else who_is_compared(comparison), after, index, comparison.against
+            )
+        ]
         if before is not None:
             laid.append(_laid("before", before, index, comparison.before_against))
         yield quantity_figure(after.elevation_deg, quantity, laid, comparison.reference)
