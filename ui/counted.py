@@ -22,6 +22,8 @@ def _notices(sample: Sample) -> Iterator[str]:
             f"Variability, reliability and learning are those of the {kind}; in the table of the "
             f"class and among the groups alone: {', '.join(others)}."
         )
+    if any(one.group != one.kind for one in sample.done):
+        yield f"Variability and learning are those of all {kind} together, whatever their group."
     if len(sample.sides) > 1:
         sides = ", ".join(f"{number} {side}" for side, number in sample.sides.items())
         yield (

@@ -174,3 +174,37 @@ def test_a_file_is_no_folder(perpend: Perpend, folder: Path, tmp_path: Path) -> 
 
     assert said.code == FAILED
     assert "no such folder" in said.err
+
+
+def test_groups_that_are_given_are_in_the_tables_and_compared(
+    perpend: Perpend, folder: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "groups.csv").write_text("person,group\nT21,screen\nT22,mirror\n", "utf-8")
+
+    said = perpend(
+        "study", folder, "--out", tmp_path / "out", "--jobs", 1, "--json",
+        "--groups", tmp_path / "groups.csv",
+    )  # fmt: skip
+
+    plain = json.loads(said.out)
+    assert plain["notices"] == [
+        "Variability and learning are those of all trainees together, whatever their group."
+    ]
+    compared = {(one["at"], one["first"], one["second"]) for one in plain["findings"][0]["groups"]}
+    assert ("last practice", "mirror", "screen") in compared
+    table = (tmp_path / "out" / "repetitions.csv").read_text("utf-8")
+    assert "T21,screen," in table
+    assert "T22,mirror," in table
+    assert "T21,T," not in table
+
+
+def test_a_table_of_groups_that_is_none_is_one_line(
+    perpend: Perpend, folder: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "groups.csv").write_text("code;arm\n", "utf-8")
+
+    said = perpend("study", folder, "--out", tmp_path / "out", "--groups", tmp_path / "groups.csv")
+
+    assert said.code == FAILED
+    assert "has no column 'person'; the first line must be person,group" in said.err
+    assert said.err.count("\n") == 1
