@@ -15,6 +15,7 @@ cell, and that takes the zero, which comes from the rests that the first step fo
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -211,13 +212,20 @@ def into_base(humerus_to_earth: Floats, heading_rad: Floats, up_in_base: Floats)
 
     The turn about the vertical of B is that after E has been levelled onto B.
     """
-    levelled = level(up_in_base)
-    turned_half = Rotation.from_rotvec(np.pi * up_in_base) * levelled
+    levelled, turned_half = _levelled(*up_in_base.tolist())
     # A turn by −h after a fixed one is cos(h/2)·fixed − sin(h/2)·(half a turn after it).
     half = heading_rad / 2.0
-    to_base = np.outer(levelled.as_quat(), np.cos(half))
-    to_base -= np.outer(turned_half.as_quat(), np.sin(half))
+    to_base = np.outer(levelled, np.cos(half))
+    to_base -= np.outer(turned_half, np.sin(half))
     return quaternion_product(to_base.T, humerus_to_earth)
+
+
+@lru_cache(maxsize=8)  # asked for part by part, and live block by block
+def _levelled(*up_in_base: float) -> tuple[Floats, Floats]:
+    """Return `level`, and half a turn about the vertical after it, as quaternions."""
+    up = np.array(up_in_base)
+    levelled = level(up)
+    return levelled.as_quat(), (Rotation.from_rotvec(np.pi * up) * levelled).as_quat()
 
 
 def level(up_in_base: Floats) -> Rotation:
