@@ -72,13 +72,13 @@ def run(args: argparse.Namespace) -> int:
         method=Method.PERMUTATION if args.method == "permutation" else Method.FIELD,
         seed=args.seed,
     )
-    _print(comparison, as_json=args.json)
-    if args.out is not None:
+    if args.out is not None:  # before anything is printed to a reader that may have gone
         from ui.report.comparison_report import build_comparison
 
         write_whole(args.out, build_comparison(comparison))
-        if not args.json:
-            print(f"\nreport  {args.out}")
+    _print(comparison, as_json=args.json)
+    if args.out is not None and not args.json:
+        print(f"\nreport  {args.out}")
     return max(code, earlier)
 
 
@@ -92,6 +92,10 @@ def _agree(args: argparse.Namespace) -> int:
         new_files((args.out,), force=args.force)
     pairs, code = _pairs(args.files, args.agree_with, target_for(args.target))
     found = agreement_of_methods(pairs)
+    if args.out is not None:
+        from ui.report.agreement_report import build_agreement
+
+        write_whole(args.out, build_agreement(found))
     if args.json:
         print(json.dumps({"agreement": plain(found)}, indent=2, allow_nan=False))
     else:
@@ -99,11 +103,7 @@ def _agree(args: argparse.Namespace) -> int:
         from ui.cli.tables import print_all
 
         print_all([agreement_table(found)])
-    if args.out is not None:
-        from ui.report.agreement_report import build_agreement
-
-        write_whole(args.out, build_agreement(found))
-        if not args.json:
+        if args.out is not None:
             print(f"\nreport  {args.out}")
     return code
 

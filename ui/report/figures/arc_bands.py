@@ -77,7 +77,10 @@ def quantity_figure(
             _band(axes, reference, quantity, experts=False)
         for one, style in zip(laid, LINES, strict=False):
             _lay(axes, elevation_deg, one, style)
-        furthest_deg = _furthest_deg(elevation_deg, [one.mean for one in laid])
+        arcs = [one.mean for one in laid]
+        if reference is not None:  # all of the band, so that it is seen where nothing lies on it
+            arcs += [as_array(way.mean) for way in reference.bands[quantity.key].ways.values()]
+        furthest_deg = _furthest_deg(elevation_deg, arcs)
         _frame(axes, quantity, furthest_deg, too_wide)
         _legend(figure, axes[0])
         return as_svg(figure, f"{quantity.label} over the arc")
