@@ -269,7 +269,9 @@ class _World:
     @staticmethod
     def _mixed(rows: Floats, shape: tuple[int, int], rng: np.random.Generator) -> Floats:
         """Return random mixtures of rows, shape (*shape, points)."""
-        return np.asarray(rng.normal(size=(*shape, len(rows))) @ rows)
+        # One product, not one for each world: several times faster.
+        mixed = rng.normal(size=(shape[0] * shape[1], len(rows))) @ rows
+        return np.asarray(mixed.reshape(*shape, -1))
 
 
 def _unit(rows: Floats) -> Floats:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.stats import t as student
 
 from analysis.reference.bands import PRIOR_POINTS, Scope, band_of, spread_of
 
@@ -129,6 +130,25 @@ def test_experts_who_differ_much_do_not_make_the_factor_explode(
         factors.append(band.factor)
 
     assert np.median(factors) < 4.5
+
+
+@pytest.mark.parametrize("experts", [1, 5])
+def test_of_level_curves_the_factor_is_that_of_the_prediction_interval(experts: int) -> None:
+    """Closed form: Student's t times √(1 + 1/n) (Hahn & Meeker 1991, Statistical Intervals, 4.7).
+
+    Of one expert n counts repetitions; of several whose repetitions hardly differ, experts.
+    """
+    rng = np.random.default_rng(10)
+    within = 1.0 if experts == 1 else 1e-4
+    levels = rng.normal(size=(experts, 1)) + within * rng.normal(size=(experts, 6))
+    data = list(np.repeat(levels[:, :, np.newaxis], 4, axis=2))
+    scope = Scope.THESE_EXPERTS if experts == 1 else Scope.ANY_EXPERT
+    number = 6 if experts == 1 else experts
+
+    band = band_of(data, scope, level=0.95, resamples=4000, rng=rng)
+
+    exact = student.ppf(0.975, number - 1) * np.sqrt(1.0 + 1.0 / number)
+    assert band.factor == pytest.approx(exact, rel=0.03)
 
 
 def test_curves_without_any_spread_have_a_band_without_width() -> None:
