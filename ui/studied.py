@@ -186,12 +186,17 @@ LIES = {
 def _means(key: str, found: Components) -> str:
     days = ""
     if found.session is not None:
-        days = f"on different days by less than {amount(key, FACTOR * found.intermediate_sd)}; "
+        days = f"on different days by less than {_limit(key, found.intermediate_sd)}; "
     return (
         "Two repetitions of one person on one day differ by less than "
-        f"{amount(key, FACTOR * found.repeatability_sd)} in 19 of 20 cases; {days}"
-        f"of two people by less than {amount(key, FACTOR * found.reproducibility_sd)}."
+        f"{_limit(key, found.repeatability_sd)} in 19 of 20 cases; {days}"
+        f"of two people by less than {_limit(key, found.reproducibility_sd)}."
     )
+
+
+def _limit(key: str, sd: float) -> str:
+    """Return what two values differ by less than; not less than is shown at all."""
+    return amount(key, max(FACTOR * sd, 10.0 ** -decimals_of(key)))
 
 
 def title_of(key: str) -> str:
