@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.bumps import Rests
-from analysis.home import lasting
 from analysis.inertial import up_in_humerus
 from analysis.runs import runs_of
 from analysis.settings import AnalysisSettings
@@ -33,7 +32,7 @@ than a rest must last."""
 MOST_PIECES = 20
 LOOKED_AT_HZ = 20.0
 """So often it is looked at how far the arm is away: a lift lasts longer."""
-LOOKED_AT_IN_PIECE = 50
+LOOKED_AT_IN_PIECE = 10
 
 
 def near_rests(
@@ -57,20 +56,20 @@ def near_rests(
         settings: How long a rest lasts.
     """
     least, piece = int(settings.rest_min_s * fs_hz), max(1, int(PIECE_S * fs_hz))
+    near = still & (tilt_rad < max(NEAR_HOME_RAD, home_tolerance_rad))
     edges = [
-        np.linspace(start, stop, min(MOST_PIECES, max(1, (stop - start) // piece)) + 1).astype(
-            np.int64
-        )
-        for start, stop in runs_of(
-            lasting(still & (tilt_rad < max(NEAR_HOME_RAD, home_tolerance_rad)), least)
-        )
+        np.linspace(start, stop, min(MOST_PIECES, max(1, (stop - start) // piece)) + 1)
+        for start, stop in runs_of(near, min_length=least)
     ]
-    starts = np.concatenate([np.empty(0, np.int64), *(edge[:-1] for edge in edges)])
-    stops = np.concatenate([np.empty(0, np.int64), *(edge[1:] for edge in edges)])
-    verticals = np.empty((len(starts), 3))
-    for index, (start, stop) in enumerate(zip(starts.tolist(), stops.tolist(), strict=True)):
-        step = max(1, (stop - start) // LOOKED_AT_IN_PIECE)
-        verticals[index] = up_in_humerus(humerus_to_earth[start:stop:step]).mean(axis=0)
+    starts = np.concatenate([np.empty(0), *(edge[:-1] for edge in edges)]).astype(np.int64)
+    stops = np.concatenate([np.empty(0), *(edge[1:] for edge in edges)]).astype(np.int64)
+    inside = np.outer(stops - starts, (np.arange(LOOKED_AT_IN_PIECE) + 0.5) / LOOKED_AT_IN_PIECE)
+    rows = (starts[:, np.newaxis] + inside).astype(np.int64).ravel()
+    verticals = (
+        up_in_humerus(humerus_to_earth[rows])
+        .reshape(len(starts), LOOKED_AT_IN_PIECE, 3)
+        .mean(axis=1)
+    )
     at = np.arange(0, len(known), max(1, int(fs_hz / LOOKED_AT_HZ)))
     at = at[known[at]]
     arrived = _arrived(at, up_in_humerus(humerus_to_earth[at]), starts, stops, verticals)
