@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from analysis.comparison.effect_sizes import Interval
-from analysis.study.course import ROUNDED, Course, course_of, falls, paces
-from analysis.study.days import FEW_DAYS, LEVEL, Days, Sessions, pooled, sessions_of
+from analysis.study.course import Course, course_of, falls
+from analysis.study.curve import Curve, Practice, fitted, shape_of
+from analysis.study.days import FEW_DAYS, Days, Sessions, pooled, sessions_of
 from analysis.tidy.practice import PRACTICE, RETENTION, TRANSFER
 
 Floats = NDArray[np.float64]
@@ -31,39 +31,6 @@ block."""
 LEAST_FREEDOM = 5
 """With fewer degrees of freedom of their own a person's repetitions count as spread as all's."""
 NOTHING_TOLD = "no learning to be told from chance and from day to day"
-
-
-@dataclass(frozen=True, slots=True)
-class Curve:
-    """A fitted learning curve.
-
-    Attributes:
-        change: From the first repetition to the last, by the curve.
-        plateau: Where practice leads to; None if that is not reached, so not known.
-        gain: From the first repetition to the plateau; None likewise.
-        pace: Repetitions in which 63 % of the way is gone; None likewise.
-        one_day: Everything was on one day: the intervals hold for that day alone.
-        at: Shape (k,), repetitions practised.
-        value: Shape (k,), of the curve there.
-        low: Shape (k,), lower end of its 95 % interval (to first order); empty if how much days
-            differ is not known.
-        high: Shape (k,), upper end; empty likewise.
-    """
-
-    change: Interval | None
-    plateau: Interval | None
-    gain: Interval | None
-    pace: Interval | None
-    one_day: bool
-    at: Floats
-    value: Floats
-    low: Floats
-    high: Floats
-
-    @property
-    def falling(self) -> bool:
-        """Whether it leads down."""
-        return bool(self.value[-1] < self.value[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,15 +90,6 @@ class Tried:
     value: float
 
 
-@dataclass(frozen=True, slots=True)
-class _Practice:
-    at: Floats
-    session: Whole
-    values: Floats
-    course: Course | None
-    sessions: Sessions | None
-
-
 def learning_of_class(people: Mapping[str, Sequence[Tried]]) -> tuple[Learning, ...]:
     """Return what each person of a class learned; how much days differ is pooled over all.
 
@@ -170,30 +128,30 @@ def before_test(tried: Sequence[Tried], role: str) -> tuple[list[Tried], list[Tr
     return [one for one in tried[:first] if one.role == PRACTICE][-LAST:], tested
 
 
-def _practice(tried: Sequence[Tried]) -> _Practice:
+def _practice(tried: Sequence[Tried]) -> Practice:
     practice = [one for one in tried if one.role == PRACTICE]
     at = np.array([float(one.practised) for one in practice])
     session = np.array([one.session for one in practice], dtype=np.int64)
     values = np.array([one.value for one in practice])
     if len(values) < 2:
-        return _Practice(at, session, values, None, None)
+        return Practice(at, session, values, None, None)
     able = len(values) >= LEAST_VALUES and np.ptp(values) > 0.0 and np.ptp(at) > 0.0
     course = course_of(at, session, values) if able else None
-    return _Practice(at, session, values, course, _sessions(at, session, values, course))
+    return Practice(at, session, values, course, _sessions(at, session, values, course))
 
 
 def _sessions(at: Floats, session: Whole, values: Floats, course: Course | None) -> Sessions:
     """Return what the sessions say of days; a course that shows is taken out first."""
     within, between = np.empty((len(values), 0)), np.empty((len(np.unique(session)), 0))
     if course is not None and course.told_within:
-        within = _shape(at, course.within_pace)[:, 1:]
+        within = shape_of(at, course.within_pace)[:, 1:]
     elif course is not None and course.told_between:
         fall = falls(at, np.array([course.between_pace]))
         between = np.array([fall[session == one].mean(axis=0) for one in np.unique(session)])
     return sessions_of(values, session, within, between)
 
 
-def _learning(person: str, tried: Sequence[Tried], own: _Practice, days: Days) -> Learning:
+def _learning(person: str, tried: Sequence[Tried], own: Practice, days: Days) -> Learning:
     days = _with_own_repetitions(days, own.sessions)
     curve, reason = _told(own, days)
     return Learning(
@@ -209,7 +167,7 @@ def _with_own_repetitions(days: Days, own: Sessions | None) -> Days:
     return Days(days.square, days.held, days.freedom, own.repetition, own.repetition_freedom)
 
 
-def _told(own: _Practice, days: Days) -> tuple[Curve | None, str]:
+def _told(own: Practice, days: Days) -> tuple[Curve | None, str]:
     count = len(own.values)
     if count < LEAST_VALUES:
         return None, f"a curve needs {LEAST_VALUES} repetitions, and there are {count}"
@@ -219,77 +177,7 @@ def _told(own: _Practice, days: Days) -> tuple[Curve | None, str]:
         if own.course.within is None and own.course.between is None:
             return None, "too few repetitions in a session, and too few sessions, for a curve"
         return None, NOTHING_TOLD
-    return _curve(own, days), ""
-
-
-def _shape(at: Floats, pace: float, rest: float = 1.0) -> Floats:
-    """Return the slopes of the model by its parameters, shape (n, 3)."""
-    fall = falls(at, np.array([pace]))[:, 0]
-    return np.stack([np.ones_like(at), fall, rest * fall * (at - 1.0) / pace**2], axis=1)
-
-
-def _whitener(session: Whole, days: Days) -> Floats:
-    """Return what makes values (n,) of days and repetitions independent, alike, shape (n, n)."""
-    ratio = days.session / days.repetition if days.repetition > 0.0 else 0.0
-    same = session[:, np.newaxis] == session
-    count = same.sum(axis=1)
-    share = 1.0 - 1.0 / np.sqrt(1.0 + count * ratio)
-    return np.asarray(np.eye(len(session)) - same * (share / count)[:, np.newaxis])
-
-
-def _curve(own: _Practice, days: Days) -> Curve:
-    one_day = len(np.unique(own.session)) == 1
-    if one_day:  # its days fall out of everything but the plateau, which is of that day then
-        days = Days(0.0, 0.0, 0, days.repetition, days.repetition_freedom)
-    white = _whitener(own.session, days)
-    pace, rest, span = _best(own, white)
-    # Weights of the values in each parameter, to first order; by them each has its interval.
-    weights = np.linalg.pinv(white @ _shape(own.at, pace, rest)) @ white
-    grid = np.linspace(float(own.at.min()), float(own.at.max()), 60)
-    level = np.linalg.lstsq(white @ _shape(own.at, pace)[:, :2], white @ own.values, rcond=None)[0]
-    value = _shape(grid, pace)[:, :2] @ level
-    error, times = days.reach(_shape(grid, pace, rest) @ weights, own.session)
-    reach = error * times
-    known = one_day or days.known
-    reached = known and span.high <= float(own.at.max())
-
-    def interval(row: Floats, estimate: float) -> Interval:
-        u, t = days.reach(row[np.newaxis], own.session)
-        half = float(u[0] * t[0])
-        return Interval(estimate, estimate - half, estimate + half)
-
-    ends = _shape(grid[[0, -1]], pace, rest) @ weights
-    return Curve(
-        change=interval(ends[1] - ends[0], float(value[-1] - value[0])) if known else None,
-        plateau=interval(weights[0], float(level[0])) if reached else None,
-        gain=interval(-weights[1], -float(level[1])) if reached else None,
-        pace=span if reached else None,
-        one_day=one_day,
-        at=grid,
-        value=value,
-        low=value - reach if known else np.empty(0),
-        high=value + reach if known else np.empty(0),
-    )
-
-
-def _best(own: _Practice, white: Floats) -> tuple[float, float, Interval]:
-    """Return the best pace, the rest with it, and the paces that fit hardly worse (95 %)."""
-    tried = paces(own.at, 400)
-    y, flat = white @ own.values, white @ np.ones(len(own.values))
-    shapes = white @ falls(own.at, tried)
-    along = flat / np.linalg.norm(flat)
-    y, shapes = y - along * (along @ y), shapes - np.outer(along, along @ shapes)
-    squares = np.sum(shapes**2, axis=0)
-    rest = np.divide(y @ shapes, squares, out=np.zeros_like(squares), where=squares > ROUNDED)
-    left = float(y @ y) - rest**2 * squares
-    best = int(np.argmin(left))
-    freedom = len(y) - 3
-    allowed = max(0.0, left[best]) * (1.0 + float(stats.f.ppf(LEVEL, 1, freedom)) / freedom)
-    good = np.flatnonzero(left <= allowed + 1e-12 * float(y @ y))
-    low, high = good[0], good[-1]
-    top = np.inf if high == len(tried) - 1 else float(tried[high])
-    pace = float(tried[best])
-    return pace, float(rest[best]), Interval(pace, float(tried[low]), top)
+    return fitted(own, days), ""
 
 
 def _tested(tried: Sequence[Tried], role: str, days: Days) -> Tested | None:

@@ -183,7 +183,7 @@ def sample(*rows: dict[str, object], persons: tuple[str, ...] = ("T01",)) -> Sam
             [SIDES],
         ),
         (
-            [{}, {"person": "E01"}],
+            [{}, {"person": "E01", "group": "E"}],
             ("T01", "E01"),
             [EXPERTS],
         ),
