@@ -108,6 +108,36 @@ def fit_clock(exchanges: Sequence[SyncExchange]) -> ClockFit:
     )
 
 
+def rate_bounds(exchanges: Sequence[SyncExchange]) -> tuple[float, float]:
+    """Return between what the rate lies, host seconds in a rig second, whatever the delays were.
+
+    The rig read its clock after it was asked and before it was answered; of any two exchanges
+    this leaves a least and a greatest rate. The first is above the second only if the clock does
+    not run evenly.
+
+    Args:
+        exchanges: In order, of one stretch of the rig's clock without restart.
+
+    Raises:
+        ValueError: There are fewer than two, or the rig's clock does not go on between them.
+    """
+    if len(exchanges) < MIN_EXCHANGES:
+        raise ValueError(f"{len(exchanges)} exchanges bound no rate: at least {MIN_EXCHANGES}")
+    device_us = np.array([(e.received_us + e.sent_us) / 2 for e in exchanges])
+    quick = [exchanges[n] for n in _quickest(device_us, np.array([e.delay_s for e in exchanges]))]
+    pairs = [
+        (one, later)
+        for number, one in enumerate(quick)
+        for later in quick[number + 1 :]
+        if later.received_us > one.sent_us
+    ]
+    if not pairs:
+        raise ValueError("the rig's clock does not go on from one exchange to the next")
+    least = max((b.asked_ns - a.answered_ns) * 1e-3 / (b.received_us - a.sent_us) for a, b in pairs)
+    most = min((b.answered_ns - a.asked_ns) * 1e-3 / (b.sent_us - a.received_us) for a, b in pairs)
+    return least, most
+
+
 def _quickest(device_us: Floats, delay_s: Floats) -> NDArray[np.int64]:
     """Return the number of the quickest exchange in each stretch of time, rising."""
     edges = np.linspace(device_us[0], device_us[-1], STRETCHES + 1)

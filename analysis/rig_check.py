@@ -1,8 +1,8 @@
 """The self-test of a rig before use: a short recording, hands off and then one push at home.
 
-The quality findings of any recording, and three things that only a known situation can show:
-how large the zero is, whether a push backward and outward reads as one, and whether the side is
-the right one. Wrong sides and signs are what spoils a whole session unseen.
+The quality findings of any recording, and what only a known situation can show: how large the
+zero is, whether the rig's clock runs as ours, whether a push backward and outward reads as one,
+and whether the side is the right one. Wrong sides and signs are what spoils a session unseen.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from analysis.errors import NotAnalysable
 from analysis.pipeline import analyse
 from analysis.quality import assess_unresolved, worst_first
 from analysis.quality.noise import noise_against_calibration
+from analysis.rig_clock import rig_clock
 from analysis.series import ResolvedSeries
 from analysis.target import Target
 from analysis.trial import QualityFinding, Severity
@@ -38,6 +39,10 @@ HANDS_OFF_S = 2.0
 NOISE_WINDOW_S = 0.25
 """As `cell.noise_n` states it."""
 ZERO_LIMIT_N = 10.0
+ZERO_FAULT_SHARE = 0.2
+"""Of the range: a cell that reads so much untouched was overloaded, or is wedged in."""
+USUAL_RANGE_N = 100.0
+"""Where `cell.calibrated_to_n` is not stated: the strongest push of a hand, about."""
 PUSH_N = 10.0
 PUSH_S = 0.3
 NEAR_DEG = 35.0
@@ -47,15 +52,19 @@ CLEAR_DEG = 10.0
 AS_MEANT = "as it was meant"
 
 
-def check_rig(recording: Recording, target: Target | None = None) -> tuple[QualityFinding, ...]:
+def check_rig(
+    recording: Recording, target: Target | None = None, *, real_time: bool = True
+) -> tuple[QualityFinding, ...]:
     """Return every finding on a rig, worst first.
 
     Args:
         recording: Begins with `HANDS_OFF_S` seconds hands off, then holds a push at home.
         target: Which way the push was meant; None takes the default.
+        real_time: It was taken so; played back, nothing is known of the rig's clock.
     """
     target = target or Target()
-    known = (versions(recording.identity), _zero_offset(recording))
+    clock = (rig_clock(recording),) if real_time else ()
+    known = (versions(recording.identity), _zero_offset(recording), *clock)
     try:
         trial = analyse(recording, target)
     except NotAnalysable as why:
@@ -108,8 +117,11 @@ def versions(identity: Identity) -> QualityFinding:
 def _zero_offset(recording: Recording) -> QualityFinding:
     """Compare what the untouched cell reads with the weight of the shell alone."""
     force, imu = (recording.streams.get(name) for name in (FORCE_STREAM, IMU_STREAM))
+    range_n = recording.rig.cell.calibrated_to_n or USUAL_RANGE_N
+    fault_n = max(ZERO_FAULT_SHARE * range_n, ZERO_LIMIT_N)
+    limit = f"{ZERO_LIMIT_N:g} N, a fault beyond {fault_n:g} N"
     blank = QualityFinding(
-        "zero_offset", Severity.WARNING, "not known", f"{ZERO_LIMIT_N:g} N", "There are no samples."
+        "zero_offset", Severity.WARNING, "not known", limit, "There are no samples."
     )
     if force is None or imu is None or not len(force.counts) or not len(imu.counts):
         return blank
@@ -119,11 +131,17 @@ def _zero_offset(recording: Recording) -> QualityFinding:
     specific = units.inertial(first[1], imu.spec).specific_force_m_s2.mean(axis=0)
     mass_kg = right_shoulder_geometry(recording.rig).mass_kg
     offset_n = float(np.linalg.norm(measured + mass_kg * specific))
-    fine = offset_n <= ZERO_LIMIT_N
+    value = f"{offset_n:.1f} N beyond the shell's weight"
+    if not offset_n <= fault_n:
+        advice = (
+            "So much of the range is gone: the cell was overloaded, a bolt pulls on it, or "
+            "cell.zero_counts are another cell's. Unload it, balance or calibrate it anew."
+        )
+        return replace(blank, value=value, advice=advice)
     return replace(
         blank,
-        severity=Severity.FINE if fine else Severity.NOTE,
-        value=f"{offset_n:.1f} N beyond the shell's weight",
+        severity=Severity.FINE if offset_n <= ZERO_LIMIT_N else Severity.NOTE,
+        value=value,
         advice="It is taken out; if it grows, the cell was overloaded or a bolt pulls on it.",
     )
 

@@ -9,6 +9,8 @@ from analysis.trial import QualityFinding, Severity
 RATE_LIMIT_PPM = 10_000.0
 """Inertial sensors keep their data rate to a percent or so (common practice); the times of the
 samples come from the rig's clock in any case."""
+RATE_FAULT_PPM = 100_000.0
+"""No sensor drifts so far: the firmware takes another rate than it tells."""
 JITTER_LIMIT_SHARE = 0.25
 LOSS_WARNING_SHARE = 0.02
 MISSING_WARNING_PERCENT = 2.0
@@ -120,11 +122,12 @@ def rate(evidence: Recorded) -> list[QualityFinding]:
             finding(
                 f"rate_{name}",
                 f"{line.rate_hz:.3f} Hz ({ppm:+.0f} ppm)",
-                f"{stream.spec.rate_hz:g} Hz ± {RATE_LIMIT_PPM:g} ppm",
+                f"{stream.spec.rate_hz:g} Hz ± {RATE_LIMIT_PPM:g} ppm, "
+                f"a fault beyond {RATE_FAULT_PPM:g} ppm",
                 ok=abs(ppm) <= RATE_LIMIT_PPM,
                 advice="The rig samples at another rate than it says; times come from its clock, "
                 "so measures hold, but look at the firmware.",
-                worse=Severity.NOTE,
+                worse=Severity.NOTE if abs(ppm) <= RATE_FAULT_PPM else Severity.WARNING,
             )
         )
     return findings

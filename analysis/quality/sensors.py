@@ -8,8 +8,9 @@ import numpy as np
 
 from acquisition.rig import STANDARD_GRAVITY_M_S2
 from analysis.quality.evidence import Evidence, Recorded, finding
+from analysis.runs import runs_of
 from analysis.trial import QualityFinding, Severity
-from firmware_protocol.messages import IMU_STREAM
+from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM
 
 GRAVITY_LIMIT_M_S2 = 0.15
 """Gravity itself varies by 0.026 between equator and pole; the rest is offset and scale, and
@@ -17,6 +18,8 @@ GRAVITY_LIMIT_M_S2 = 0.15
 GYRO_BIAS_LIMIT_DEG_S = 3.0
 CALIBRATION_AGE_LIMIT_DAYS = 365
 SCALE_LIMIT_PERCENT = 1.0
+STUCK_S = 0.5
+"""Noise moves one channel of six within a few samples."""
 
 
 def saturation(evidence: Evidence) -> list[QualityFinding]:
@@ -32,6 +35,33 @@ def saturation(evidence: Evidence) -> list[QualityFinding]:
             "range of amplifier and sensor.",
         )
     ]
+
+
+def stuck(evidence: Recorded) -> list[QualityFinding]:
+    """Look for sensors that repeat themselves: no converter gives the same counts for long."""
+    described = evidence.recording.rig.stabiliser
+    names = {FORCE_STREAM, IMU_STREAM, *([] if described is None else [described.stream])}
+    findings = []
+    for name, stream in evidence.recording.streams.items():
+        if name not in names or len(stream.counts) < STUCK_S * stream.spec.rate_hz:
+            continue
+        same = np.diff(stream.counts, axis=0) == 0
+        runs = (stop - start for start, stop in runs_of(same.all(axis=1)))
+        longest_s = max(runs, default=0) / stream.spec.rate_hz
+        channels = stream.spec.channels
+        dead = [one.name for one, never in zip(channels, same.all(axis=0), strict=True) if never]
+        value = f"the same counts for {longest_s * 1e3:.0f} ms at most"
+        findings.append(
+            finding(
+                f"stuck_{name}",
+                f"{value}{', never another of ' if dead else ''}{' '.join(dead)}",
+                f"{STUCK_S * 1e3:.0f} ms",
+                ok=longest_s <= STUCK_S and not dead,
+                advice="The sensor hangs or is not read anew: switch the rig off and on, and look "
+                "at its cable and at how the firmware reads it.",
+            )
+        )
+    return findings
 
 
 def spikes(evidence: Evidence) -> list[QualityFinding]:

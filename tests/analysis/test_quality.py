@@ -18,7 +18,9 @@ from acquisition.virtual_rig import SensorModel
 from analysis.pipeline import analyse
 from analysis.quality import CHECKS, assess_unresolved, effective_rate_hz, losses
 from analysis.quality.evidence import Unresolved
+from analysis.quality.line import rate
 from analysis.quality.reported import faults
+from analysis.quality.sensors import stuck
 from analysis.trial import QualityFinding, Severity
 from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM, NO_STREAM, Fault, FaultCode
 
@@ -330,6 +332,62 @@ def test_where_no_noise_is_stated_the_limit_says_so(sound: Recording) -> None:
 
     assert found.severity is Severity.FINE
     assert found.limit == "0.1 N, as the calibration states none (cell.noise_n)"
+
+
+def hang(stream: StreamData, start: int, stop: int) -> StreamData:
+    counts = stream.counts.copy()
+    counts[start:stop] = counts[start]
+    return dataclasses.replace(stream, counts=counts)
+
+
+@pytest.mark.parametrize(
+    ("samples", "severity"), [(90, Severity.FINE), (110, Severity.WARNING)], ids=["short", "long"]
+)
+def test_counts_that_repeat_themselves_for_half_a_second_are_a_sensor_that_hangs(
+    sound: Recording, samples: int, severity: Severity
+) -> None:
+    recording = with_stream(
+        sound, IMU_STREAM, hang(sound.streams[IMU_STREAM], 1000, 1000 + samples)
+    )
+
+    (found,) = (one for one in stuck(Unresolved(recording)) if one.key == "stuck_imu")
+
+    assert found.severity is severity
+    assert found.value == f"the same counts for {(samples - 1) * 5} ms at most"
+
+
+def test_one_channel_that_never_moves_is_dead(sound: Recording) -> None:
+    stream = sound.streams[IMU_STREAM]
+    counts = stream.counts.copy()
+    counts[:, 4] = 0
+    dead = with_stream(sound, IMU_STREAM, dataclasses.replace(stream, counts=counts))
+
+    found = {one.key: one for one in stuck(Unresolved(dead))}
+
+    assert found["stuck_force"].severity is Severity.FINE
+    assert found["stuck_imu"].severity is Severity.WARNING
+    assert found["stuck_imu"].value.endswith(f", never another of {stream.spec.channels[4].name}")
+
+
+@pytest.mark.parametrize(
+    ("share", "severity"), [(0.995, Severity.FINE), (0.95, Severity.NOTE), (0.8, Severity.WARNING)]
+)
+def test_a_rate_far_from_what_the_rig_tells_is_a_fault(
+    sound: Recording, share: float, severity: Severity
+) -> None:
+    stream = sound.streams[FORCE_STREAM]
+    first = stream.device_time_us[0]
+    times = first + np.rint((stream.device_time_us - first) / share).astype(np.int64)
+    slow = dataclasses.replace(stream, device_time_us=times)
+
+    (found,) = (
+        one
+        for one in rate(Unresolved(with_stream(sound, FORCE_STREAM, slow)))
+        if one.key == "rate_force"
+    )
+
+    assert found.severity is severity
+    assert found.limit == "200 Hz ± 10000 ppm, a fault beyond 100000 ppm"
 
 
 def test_a_second_cell_that_is_described_must_be_heard(told: Maker) -> None:

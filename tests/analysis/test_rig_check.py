@@ -174,7 +174,7 @@ def test_every_finding_of_the_check_stands_in_the_conventions(told: Maker) -> No
     findings = [self_test_finding(passed=True, detail=""), *check_rig(recording)]
 
     for one in findings:
-        key = re.sub(r"^(lost_samples|rate|jitter)_.*", r"\1_…", one.key)
+        key = re.sub(r"^(lost_samples|rate|jitter|stuck)_.*", r"\1_…", one.key)
         assert f"`{key}`" in page
 
 
@@ -185,6 +185,35 @@ def test_a_large_zero_is_told(told: Maker) -> None:
     found = finding(replace(recording, rig=shifted), "zero_offset")
 
     assert found.severity is Severity.NOTE
+
+
+def test_a_zero_of_a_fifth_of_the_range_is_a_fault(told: Maker) -> None:
+    """46 N untouched is no zero to be taken out: the cell was overloaded, or is wedged in."""
+    recording = short(told(seed=7).recording)
+    shift = 46.0 / np.linalg.norm(np.array(recording.rig.cell.calibration_matrix)[:3, 0])
+    shifted = with_cell(recording.rig, zero_counts=(shift, 0.0, 0.0))
+    stronger = with_cell(shifted, calibrated_to_n=300.0)
+
+    found = finding(replace(recording, rig=shifted), "zero_offset")
+    of_more = finding(replace(recording, rig=stronger), "zero_offset")
+
+    assert float(found.value.split()[0]) == pytest.approx(
+        46.0, abs=3.0
+    )  # and what was there before
+    assert (found.severity, found.limit) == (Severity.WARNING, "10 N, a fault beyond 30 N")
+    assert (of_more.severity, of_more.limit) == (Severity.NOTE, "10 N, a fault beyond 60 N")
+
+
+@pytest.mark.parametrize("name", ["imu", "force"])
+def test_a_sensor_that_hangs_is_found(told: Maker, name: str) -> None:
+    recording = short(told(seed=7).recording)
+    stream = recording.streams[name]
+    hung = replace(stream, counts=np.tile(stream.counts[:1], (len(stream.counts), 1)))
+
+    found = finding(replace(recording, streams={**recording.streams, name: hung}), f"stuck_{name}")
+
+    assert found.severity is Severity.WARNING
+    assert re.match(r"the same counts for 799[89] ms at most, never another of ", found.value)
 
 
 def test_an_arm_that_never_hangs_still_gets_an_answer(told: Maker) -> None:

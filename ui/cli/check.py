@@ -88,8 +88,16 @@ def findings_as_they_come(
         outcome = record_trial(
             line, Path(folder) / "check.h5", rig=rig, seconds=WHOLE_S, progress=progress
         )
-        findings = check_rig(read_recording(outcome.path), target)
-    yield from findings
+        recording = read_recording(outcome.path)
+    yield from check_rig(recording, target, real_time=_in_real_time(line.name))
+
+
+def _in_real_time(port: str) -> bool:
+    """Tell whether a port keeps our time; what is played back, or made at once, does not."""
+    from acquisition.transports.url import parse_url, play_speed
+
+    url = parse_url(port)
+    return url.scheme != "replay" and play_speed(url.options.get("speed", "1")) == 1.0
 
 
 def _self_test(line: HeldPort) -> tuple[QualityFinding, ...]:
