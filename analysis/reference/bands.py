@@ -19,9 +19,10 @@ within, five repetitions each): of 3, 4, 6 and 8 experts 93.6 to 96.5 % of whole
 repetitions lie inside, with factors 2.9 to 4.4, 2.9 to 3.9, 2.8 to 3.4 and 2.8 to 3.2. Of 1 to 3
 known experts it is 94 to 96 %. Less, 91 to 93 %, if five experts' spreads within differ by half a
 logarithmic unit, if the spread between four grows threefold along the arc, or if one expert's
-repetitions are as heavy-tailed as t with 5 degrees of freedom (90 %). One of four experts 12 SD
-within away from the others makes a band of plus and minus 22 SD: that is what four such experts
-tell of a fifth, and `analysis.reference.doubts` says so.
+repetitions are as heavy-tailed as t with 5 degrees of freedom (90 %). One of 4 to 8 experts 6 or
+12 SD within away from the others makes it hold more, 96 to 100 %, and wide: of four, plus and
+minus 24 SD for 12. That is what such experts tell of another, and `analysis.reference.doubts`
+says so.
 """
 
 from __future__ import annotations
