@@ -152,10 +152,10 @@ def components(values: Floats, person: Sequence[str], session: Sequence[int]) ->
     ]
     y = values[known]
     groups = _groups(cells)
+    if len({who for who, _ in groups}) < 2:
+        raise StudyError("variance between people needs two people or more")
     nested = nested_squares(y, groups)
     people, sessions, repetitions = nested.freedom
-    if people < 1:
-        raise StudyError("variance between people needs two people or more")
     if repetitions < 1:
         raise StudyError("variance within people needs repetitions")
     between, within = _estimates(nested)

@@ -91,6 +91,18 @@ def test_a_study_too_small_says_why() -> None:
     assert set(found[0].reasons) == {"variability", "reliability", "crossed"}
 
 
+def test_a_study_where_nothing_counts_says_why_too() -> None:
+    test = Done("T01", "T", 1, RETENTION, "", 1, {key: 1.0 for key, _ in COMPARED})
+    unknown = Done("T01", "T", 1, PRACTICE, "", 1, {key: np.nan for key, _ in COMPARED})
+
+    for done in ([], [test], [unknown]):
+        found = findings(done)
+
+        assert found[0].variability is None
+        assert found[0].reasons["variability"] == "variance between people needs two people or more"
+        assert (found[0].groups, found[0].conditions) == ((), ())
+
+
 def test_what_never_differs_has_no_reliability_and_no_precision() -> None:
     given = [{**row, KEY: 100.0} for row in rows()]
     still = [{**row, KEY: float(row["person"][1:])} for row in rows()]  # of each person one value
