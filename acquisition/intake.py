@@ -10,6 +10,9 @@ from firmware_protocol.framing import FrameFault
 from firmware_protocol.messages import RigMessage, SampleBlock, Status, StreamSpec
 from firmware_protocol.runs import BlockRun
 
+COUNTER = 1 << 32
+"""The rig's counters go on at 0."""
+
 
 class ClockWentBack(Exception):
     """The rig tells an earlier time than before: it has restarted."""
@@ -32,6 +35,7 @@ class Intake:
         self.block_ns: int | None = None
         self._tally = dict.fromkeys(LinkCounts.__slots__, 0)
         self._overrun_samples: int | None = None
+        self._overrun_us = 0
         self._status_us = 0
 
     @property
@@ -127,15 +131,26 @@ class Intake:
             self.device_time_us = tracked.block.end_us
         return tracked.block
 
+    def _count_overrun(self, status: Status) -> None:
+        """Add what the rig dropped since the status before; its counter has 32 bits.
+
+        It begins at 0 with power-up and on command: then all of it is new.
+        """
+        before, self._overrun_samples = self._overrun_samples, status.overrun_samples
+        before_us, self._overrun_us = self._overrun_us, status.device_time_us
+        if before is None:
+            return
+        more = (status.overrun_samples - before) % COUNTER
+        anew = status.device_time_us < before_us or more >= COUNTER // 2
+        self._tally["rig_overrun_samples"] += status.overrun_samples if anew else more
+
     def take_status(self, status: Status) -> None:
         """Keep the rig's time, and what it had to drop since the status before.
 
         Raises:
             ClockWentBack: The rig must have restarted.
         """
-        before, self._overrun_samples = self._overrun_samples, status.overrun_samples
-        if before is not None:
-            self._tally["rig_overrun_samples"] += max(0, status.overrun_samples - before)
+        self._count_overrun(status)
         if status.device_time_us >= MAX_TIME_US:
             return
         self.device_time_us = status.device_time_us

@@ -30,7 +30,9 @@ from firmware_protocol.messages import (
     Reply,
     RigMessage,
     SampleBlock,
+    Start,
     Status,
+    Stop,
 )
 from firmware_protocol.runs import BlockRun
 
@@ -44,6 +46,8 @@ NS_PER_US = 1000
 SILENCE_S = 3.0
 """A rig sends its status once a second: after this the line is taken for dead."""
 
+ASKED = (LinkState.READY, LinkState.STREAMING)
+"""The rig is known, and was asked to start."""
 News = StreamBlock | Fault | Event | SyncExchange
 
 
@@ -108,9 +112,10 @@ class Link:
 
     def close(self) -> None:
         """Tell the rig to stop, if it can be told, and let go of the line."""
-        if self.state in (LinkState.READY, LinkState.STREAMING):
+        if self.state in ASKED:
             with contextlib.suppress(TransportLost):  # then it needs no telling
-                self._transport.write(self._host.stop())
+                # Of whom we know, though another may have named itself in what was read last.
+                self._transport.write(self._host.ask(Stop))
         self._transport.close()
 
     # --- asking ------------------------------------------------------------------------
@@ -135,7 +140,7 @@ class Link:
             self._transport.write(self._host.identify())
         else:
             # Whatever an earlier host left running ends first, so that counting begins at 0.
-            self._transport.write(self._host.stop() + self._host.start())
+            self._transport.write(self._host.ask(Stop) + self._host.ask(Start))
 
     def _no_answer(self) -> float:
         if self._attempt < len(ANSWER_WAITS_S):
@@ -269,11 +274,13 @@ class Link:
     def _take_identity(self, identity: Identity) -> None:
         known = self.identity
         restarted = known is not None and identity.boot_count != known.boot_count
-        if self.state is LinkState.STREAMING and restarted:
-            self._note_loss("the rig has restarted")
-            self._ask()
-        elif self.state is LinkState.IDENTIFYING:
+        if self.state is LinkState.IDENTIFYING:
             self._accept(identity, restarted=restarted)
+        elif self.state in ASKED and (restarted or reason_to_refuse(identity, known)):
+            # Nobody asked; whoever is there now answers for itself, and may be refused then.
+            if self.state is LinkState.STREAMING:
+                self._note_loss("the rig has restarted" if restarted else "another rig speaks")
+            self._ask()
 
     def _accept(self, identity: Identity, *, restarted: bool) -> None:
         reason = reason_to_refuse(identity, self.identity)

@@ -198,8 +198,8 @@ class Session:
     def _end(self, status: str, state: LinkState) -> None:
         self._state = state
         self.status = status
-        self._link.close()
         try:
+            self._link.close()
             self._pass_on()
         finally:
             self._sinks.close(status)

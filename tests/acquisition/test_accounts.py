@@ -6,10 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from acquisition.clock import ManualClock
+from acquisition.intake import Intake
 from acquisition.recording.model import LinkCounts
 from acquisition.session import Session
 from acquisition.stream_tracker import RECENT_GAPS, StreamTracker
@@ -176,3 +178,26 @@ def test_what_the_rig_dropped_is_missing_once_though_its_numbers_jump_as_well(
 
 def test_what_the_rig_dropped_last_is_missing_before_a_number_jumps() -> None:
     assert LinkCounts(lost_samples=0, rig_overrun_samples=40).missing_samples == 40
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "dropped"),
+    [
+        (Status(1_000, True, 2**32 - 5), Status(2_000, True, 10), 15),
+        (Status(1_000, True, 100), Status(2_000, True, 40), 40),
+        (Status(9_000, True, 10), Status(2_000, True, 40), 40),
+    ],
+    ids=["its counter wraps", "counters restarted", "switched off and on"],
+)
+def test_what_the_rig_dropped_is_counted_through_its_counter_s_every_new_beginning(
+    identity: Identity, before: Status, after: Status, dropped: int
+) -> None:
+    intake = Intake()
+    intake.begin_segment(identity.streams)
+    intake.take_status(before)
+    if after.device_time_us < before.device_time_us:
+        intake.begin_segment(identity.streams)
+
+    intake.take_status(after)
+
+    assert intake.counts.rig_overrun_samples == dropped

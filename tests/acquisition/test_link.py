@@ -211,6 +211,70 @@ def test_a_rig_that_restarts_on_an_open_line_opens_a_new_segment(
     assert "it has restarted: zero it again" in collector.events[1].text
 
 
+@pytest.mark.parametrize("change", [{"protocol_major": 2}, {"rig_serial": "RIG-02"}])
+@pytest.mark.parametrize("lines", [0, 1], ids=["ready", "streaming"])
+def test_a_stranger_who_names_itself_unasked_takes_over_nothing(
+    make_session: MakeSession,
+    clock: ManualClock,
+    collector: Any,
+    raw: Any,
+    identity: Identity,
+    change: dict[str, Any],
+    lines: int,
+) -> None:
+    """It is asked for itself; who answers then is the rig of before, or is refused."""
+    session = make_session(*[raw(0)] * lines, endless=True)
+    session.connect()
+    while len(collector.blocks) < lines:
+        clock.advance(session.step())
+    transport: Any = session._link._transport
+    transport._answers = frame_of(replace(identity, **change)) + transport._answers
+    transport._script.append(raw(0))
+
+    while len(collector.blocks) < lines + 1:
+        clock.advance(session.step())
+    session.close()
+
+    assert collector.numbers[-1] == (lines, 0)
+    assert collector.kinds == ["lost", "resumed"] * lines
+    assert collector.closed == ["complete"]
+    assert isinstance(transport.heard[-1], Stop)
+
+
+def test_a_stranger_in_the_same_read_as_the_answer_stops_nobody(
+    make_session: MakeSession, clock: ManualClock, collector: Any, raw: Any, identity: Identity
+) -> None:
+    session = make_session(raw(0), endless=True)
+    session.step()  # opens and asks
+    transport: Any = session._link._transport
+    transport._answers += frame_of(replace(identity, protocol_major=2))
+
+    while not collector.blocks:
+        clock.advance(session.step())
+    session.close()
+
+    assert collector.numbers == [(0, 0)]
+    assert collector.closed == ["complete"]
+
+
+def test_a_stranger_that_stays_is_refused_and_every_sink_is_closed(
+    make_session: MakeSession, clock: ManualClock, collector: Any, raw: Any, identity: Identity
+) -> None:
+    session = make_session(raw(0), endless=True)
+    while not collector.blocks:
+        clock.advance(session.step())
+    transport: Any = session._link._transport
+    transport._identity = replace(identity, protocol_major=2)
+    transport._answers = frame_of(transport._identity)
+
+    while "refused" not in collector.kinds:
+        clock.advance(session.step())
+    session.close("stopped: enough")
+
+    assert collector.kinds == ["lost", "refused"]
+    assert collector.closed == ["stopped: enough"]
+
+
 def test_a_rig_that_stops_by_itself_ends_the_session_well(
     run: Run, make_session: MakeSession, clock: ManualClock, collector: Any, raw: Any
 ) -> None:
