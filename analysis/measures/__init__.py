@@ -80,13 +80,13 @@ def _measure(view: View, measures: Sequence[Measure[View]]) -> Measured:
     reasons: dict[str, str] = {}
     unsettled = _unsettled(view.series, view.spans)
     for measure in measures:
+        if unsettled and measure.key not in TOLD_ANYWAY:
+            values[measure.key], reasons[measure.key] = None, MOVED
+            continue
         try:
-            if unsettled and measure.key not in TOLD_ANYWAY:
-                raise Withheld(MOVED)
             values[measure.key] = _defined(measure.compute(view))
         except Withheld as why:
-            values[measure.key] = None
-            reasons[measure.key] = str(why)
+            values[measure.key], reasons[measure.key] = None, str(why)
     return Measured(values, reasons)
 
 

@@ -39,7 +39,7 @@ def _columns(*rows: tuple[str, str, str, str]) -> tuple[Column, ...]:
 
 WHO = _columns(
     ("person", "text", "", "Code of who pushed"),
-    ("group", "text", "", "Group given for a study; else first letter of the code: the kind of person"),
+    ("group", "text", "", "Group given for a study; else first letter of the code"),
     ("session", "whole", "", "Number of the person's session, from 1, in order of time"),
     ("condition", "text", "", "Condition as labelled; empty: none was given"),
     ("trial", "whole", "", "Number of the trial as labelled; 0: not numbered"),
