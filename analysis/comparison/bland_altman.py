@@ -227,4 +227,4 @@ def _trend(apart: Floats, sums: Floats) -> Trend | None:
 
 def _enough(subjects: int) -> None:
     if subjects < 3:
-        raise ValueError(f"{subjects} subjects show no limits of agreement: at least 3 are needed")
+        raise ValueError(f"too few for limits of agreement ({subjects}): at least 3 are needed")

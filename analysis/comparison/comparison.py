@@ -253,6 +253,7 @@ def _session_curves(sides: Sides, one: Performance) -> Floats:
 def _group_family(after: Performance, reference: Reference, method: Method, seed: int) -> Family:
     question = "Where along the arc do these people differ from the experts?"
     if len(after.persons) == 1:
+        question = "Where along the arc does this person differ from the experts?"
         return Family(
             question, "", (),
             "one person is no sample of people, and repetitions of one are not independent; "

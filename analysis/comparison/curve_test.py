@@ -117,7 +117,7 @@ def compare_curves(
         return NoTest(f"{len(first)} and {len(second)} curves make no pairs")
     few = min(len(first), len(second))
     if few < LEAST_CURVES:
-        return NoTest(f"{few} curves are too few: at least {LEAST_CURVES} of each set are needed")
+        return NoTest(f"too few curves ({few}): at least {LEAST_CURVES} of each set are needed")
     part = _common(np.concatenate([first, second]))
     if part.stop - part.start < LEAST_BINS:
         return NoTest("the curves have too little of the arc in common")

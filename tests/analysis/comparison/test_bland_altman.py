@@ -154,7 +154,7 @@ def test_equal_means_have_no_trend() -> None:
 
 
 def test_too_little_is_refused() -> None:
-    with pytest.raises(ValueError, match="2 subjects show no limits"):
+    with pytest.raises(ValueError, match=r"too few for limits of agreement \(2\)"):
         agreement({"a": [(1.0, 2.0)], "b": [(1.0, 3.0)]})
     with pytest.raises(ValueError, match="same subjects"):
         agreement_of_repeats({"a": [1.0]}, {"b": [1.0]})

@@ -116,7 +116,7 @@ def test_too_few_people_give_a_reason_instead_of_a_test(
     (family,) = compare(after, reference=reference).families
 
     assert family.tests == ()
-    assert family.reason == "3 curves are too few: at least 5 of each set are needed"
+    assert family.reason == "too few curves (3): at least 5 of each set are needed"
 
 
 def test_different_people_before_and_after_are_not_compared_as_one(

@@ -135,7 +135,7 @@ def test_what_cannot_be_tested_is_refused_with_the_reason() -> None:
     holes[0, ::4] = np.nan
 
     for result, reason in (
-        (compare_curves(six[:1], six, at), "1 curves are too few: at least 5"),
+        (compare_curves(six[:1], six, at), "too few curves (1): at least 5"),
         (compare_curves(six, six[:5], at, paired=True), "6 and 5 curves make no pairs"),
         (compare_curves(six, holes, at), "too little of the arc in common"),
         (compare_curves(six, np.ones_like(six), at), "do not differ at all"),

@@ -126,5 +126,5 @@ def test_two_repetitions_of_one_person_show_no_limits(
     )
 
     assert {one.reason for one in found.measures} == {
-        "2 subjects show no limits of agreement: at least 3 are needed"
+        "too few for limits of agreement (2): at least 3 are needed"
     }
