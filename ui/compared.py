@@ -173,8 +173,10 @@ def _changed(comparison: Comparison) -> Iterator[str]:
     if changes is None:
         return
     yield from _not_on_both_sides(changes)
+    if "" in changes.people:
+        yield "Before and after have recordings without a code; they are taken to be of one person."
     if changes.basis is Basis.OCCASIONS:
-        yield _two_occasions(comparison.after.label, changes)
+        yield _two_occasions(changes)
     told = [one for one in changes.measures if one.told]
     for change in told:
         yield _change(change, changes)
@@ -201,7 +203,8 @@ def _not_on_both_sides(changes: Changes) -> Iterator[str]:
             yield f"Before and after leave out {_names(people)}, who {verb} recorded {side} only."
 
 
-def _two_occasions(who: str, changes: Changes) -> str:
+def _two_occasions(changes: Changes) -> str:
+    who = changes.people[0] or "the person"
     asked = "Record several sessions before and several after to tell."
     if changes.one_sitting:
         return (

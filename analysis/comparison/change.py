@@ -89,6 +89,7 @@ class Changes:
     Attributes:
         basis: What scatters; None if nobody is on both sides.
         counts: How many people or sessions before and after.
+        people: Who is on both sides, by code.
         one_sitting: Before and after belong to one session.
         only_before: People left out, as they are on one side only.
         only_after: Likewise.
@@ -97,6 +98,7 @@ class Changes:
 
     basis: Basis | None
     counts: tuple[int, int]
+    people: tuple[str, ...]
     one_sitting: bool
     only_before: tuple[str, ...]
     only_after: tuple[str, ...]
@@ -165,6 +167,7 @@ def changes_of(sides: Sides) -> Changes:
     return Changes(
         basis=basis,
         counts=(people, people) if basis is Basis.PEOPLE else (len(sessions[0]), len(sessions[1])),
+        people=sides.after.persons,
         one_sitting=basis is not Basis.PEOPLE and bool(set(sessions[0]) & set(sessions[1])),
         only_before=sides.only_before,
         only_after=sides.only_after,

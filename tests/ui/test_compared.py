@@ -139,6 +139,21 @@ def test_numbers_have_the_decimals_that_tell_them_apart() -> None:
     assert interval_in_words("force_mean_N", Interval(0.7, 0.3, 1.1)) == "+0.7 (+0.3 to +1.1)"
 
 
+def test_two_occasions_are_told_of_who_is_on_both_sides_only() -> None:
+    after = performance_of([recording("T01", 1), recording("T02", 3)])
+
+    said = sentences(compare(after, before=performance_of([recording("T01", 2)])))
+
+    assert said[0] == "Before and after leave out T02, who was recorded after only."
+    assert "nothing here says that T01 has changed" in said[1]
+
+
+def test_recordings_without_a_code_are_taken_for_one_person_and_that_is_said() -> None:
+    found = compare(performance_of([recording("", 1)]), before=performance_of([recording("", 2)]))
+
+    assert "without a code; they are taken to be of one person" in sentences(found)[0]
+
+
 @pytest.mark.parametrize(
     ("basis", "said"),
     [
@@ -150,7 +165,7 @@ def test_a_change_is_told_with_its_chance_among_all_measures(basis: Basis, said:
     after = performance_of([recording("T01", 1)])
     found = compare(after, before=performance_of([recording("T01", 2)]))
     measures = (change("elevation_speed_mean_deg_s", 2.0, 1.0, 3.0),)
-    changes = Changes(basis, (4, 4), False, ("T07",), (), measures)
+    changes = Changes(basis, (4, 4), ("T01",), False, ("T07",), (), measures)
 
     told = sentences(replace(found, changes=changes))
 
