@@ -5,13 +5,15 @@ from __future__ import annotations
 from acquisition.blocks import StreamBlock
 from acquisition.recording.model import LinkCounts
 from acquisition.stream_tracker import MAX_TIME_US, StreamTracker
-from firmware_protocol.codec import BLOCK_TYPE, Malformed, decode
+from firmware_protocol.codec import BLOCK_TYPE, MAX_BLOCK_SAMPLES, Malformed, decode
 from firmware_protocol.framing import FrameFault
 from firmware_protocol.messages import RigMessage, SampleBlock, Status, StreamSpec
 from firmware_protocol.runs import BlockRun
 
 COUNTER = 1 << 32
 """The rig's counters go on at 0."""
+SILENT_US = 1_000_000
+"""A stream that owes more than the longest block and this, while the rig goes on, is silent."""
 
 
 class ClockWentBack(Exception):
@@ -36,6 +38,7 @@ class Intake:
         self._tally = dict.fromkeys(LinkCounts.__slots__, 0)
         self._overrun_samples: int | None = None
         self._overrun_us = 0
+        self._began_us: int | None = None
         self._status_us = 0
 
     @property
@@ -46,8 +49,25 @@ class Intake:
     def begin_segment(self, streams: tuple[StreamSpec, ...]) -> None:
         """Expect every stream to count from 0 again."""
         self.segment += 1
+        self._began_us = None
         self._status_us = 0
         self.trackers = {spec.stream_id: StreamTracker(spec, self.segment) for spec in streams}
+
+    def silent_streams(self) -> tuple[str, ...]:
+        """Return which streams have brought nothing for long, though the rig's time goes on."""
+        if self._began_us is None:
+            return ()
+        return tuple(
+            tracker.spec.name
+            for tracker in self.trackers.values()
+            if self.device_time_us - max(tracker.last_us, self._began_us)
+            > SILENT_US + MAX_BLOCK_SAMPLES * 1e6 / tracker.spec.rate_hz
+        )
+
+    def _go_on_to(self, device_time_us: int) -> None:
+        self.device_time_us = device_time_us
+        if self._began_us is None:
+            self._began_us = device_time_us
 
     def sort(self, item: RigMessage | FrameFault | Malformed) -> RigMessage | None:
         """Count a frame; return its message, None if it holds none."""
@@ -83,7 +103,7 @@ class Intake:
             self.trackers[stream_id].accept_run(block)
             self.block_ns = now_ns
         if run.kinds[-1] == BLOCK_TYPE:
-            self.device_time_us = blocks[run.sealed[-1][1]].end_us
+            self._go_on_to(blocks[run.sealed[-1][1]].end_us)
         return list(blocks.values())
 
     def _plain_statuses(self, run: BlockRun) -> list[Status] | None:
@@ -128,7 +148,7 @@ class Intake:
         self._tally["repeated_samples"] += tracked.repeated
         if tracked.block is not None:
             self.block_ns = now_ns
-            self.device_time_us = tracked.block.end_us
+            self._go_on_to(tracked.block.end_us)
         return tracked.block
 
     def _count_overrun(self, status: Status) -> None:
@@ -153,7 +173,7 @@ class Intake:
         self._count_overrun(status)
         if status.device_time_us >= MAX_TIME_US:
             return
-        self.device_time_us = status.device_time_us
+        self._go_on_to(status.device_time_us)
         last_us, self._status_us = self._status_us, status.device_time_us
         if status.device_time_us < last_us:
             raise ClockWentBack

@@ -43,6 +43,8 @@ RETRY_WAITS_S = (0.1, 0.2, 0.4, 0.8, 1.6, 2.0)
 """Between attempts to re-open a lost line; the last one again and again."""
 PING_S = 1.0
 NS_PER_US = 1000
+SILENT_EVENT = "silent"
+"""Kind of event of a stream of which nothing comes while others do."""
 SILENCE_S = 3.0
 """A rig sends its status once a second: after this the line is taken for dead."""
 
@@ -86,6 +88,7 @@ class Link:
         self._lost_ns: int | None = None
         self._restarted = False
         self._stopped = False
+        self._silent: tuple[str, ...] = ()
 
     def take_news(self) -> list[News]:
         """Return what came since the last time, in order."""
@@ -212,11 +215,25 @@ class Link:
         if self.state is LinkState.STREAMING:
             if now_ns - self._heard_ns > SILENCE_S * NS_PER_S:
                 return self._lose(f"{self._transport.name}: nothing heard for {SILENCE_S:g} s")
+            self._watch_streams()
             if now_ns >= self._ping_ns:
                 return self._ping(now_ns)
         elif now_ns >= self._deadline_ns:
             return self._no_answer()
         return 0.0
+
+    def _watch_streams(self) -> None:
+        """Say which streams fall silent while the line is well, and which come back."""
+        silent = self.intake.silent_streams()
+        if silent == self._silent:
+            return
+        for name in set(silent) - set(self._silent):
+            self._tell(SILENT_EVENT, f"nothing comes of stream {name!r} while the rig goes on")
+        for name in set(self._silent) - set(silent):
+            self._tell("heard", f"stream {name!r} is back")
+        self._silent = silent
+        names = ", ".join(silent)
+        self.message = f"nothing comes of {names}: look at its cable" if silent else ""
 
     def _ping(self, now_ns: int) -> float:
         """Ask for the rig's clock: a rig that does not know the question costs nothing."""
@@ -312,6 +329,7 @@ class Link:
         self.state = LinkState.STREAMING
         self._ping_ns = self._clock.now_ns()
         self.message = ""
+        self._silent = ()
         self._retries = 0
         self._stopped = False
         lost_ns, self._lost_ns = self._lost_ns, None

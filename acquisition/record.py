@@ -12,7 +12,8 @@ from acquisition.acceptance import check_rig_matches
 from acquisition.blocks import StreamBlock
 from acquisition.clock import Clock, SystemClock
 from acquisition.errors import TransportLost
-from acquisition.recording.model import LinkCounts, TrialLabel
+from acquisition.link import SILENT_EVENT
+from acquisition.recording.model import Event, LinkCounts, TrialLabel
 from acquisition.recording.naming import refuse_taken
 from acquisition.recording.raw_log import RAW_LOG_EVENT, Kind, RawLogWriter
 from acquisition.recording.writer import RecordingWriter
@@ -57,6 +58,7 @@ class RecordOutcome:
         seconds: Recorded, by the rig's clock.
         interrupted: By the keyboard.
         breaks: How often the line or the rig was away meanwhile.
+        silent: What fell silent while the rest went on, a sentence for each time.
     """
 
     path: Path
@@ -65,11 +67,13 @@ class RecordOutcome:
     seconds: float
     interrupted: bool
     breaks: int = 0
+    silent: tuple[str, ...] = ()
 
     @property
     def whole(self) -> bool:
         """Whether it ended as meant, without a break, and not one sample is missing."""
-        return self.status == COMPLETE and not self.lost_samples and not self.breaks
+        trouble = self.lost_samples or self.breaks or self.silent
+        return self.status == COMPLETE and not trouble
 
     @property
     def lost_samples(self) -> int:
@@ -154,6 +158,7 @@ def record_trial(
         seconds=watch.seconds,
         interrupted=interrupted,
         breaks=watch.breaks,
+        silent=tuple(watch.silent),
     )
 
 
@@ -206,6 +211,7 @@ class _StopWatch(SinkBase):
         self._counts_before: LinkCounts | None = None
         self._counts = LinkCounts()
         self.breaks = 0
+        self.silent: list[str] = []
 
     @property
     def counts(self) -> LinkCounts:
@@ -229,6 +235,10 @@ class _StopWatch(SinkBase):
         self._last_us = max(self._last_us, block.end_us)
         if self._limit_s is not None and self.seconds >= self._limit_s:
             self._session.finish()
+
+    def on_event(self, event: Event) -> None:
+        if event.kind == SILENT_EVENT:
+            self.silent.append(event.text)
 
     def on_step(self, counts: LinkCounts) -> None:
         self._counts_before = self._counts_before or counts

@@ -57,13 +57,14 @@ class StreamTracker:
     Attributes:
         spec: The stream.
         rate_hz: Its rate by the rig's clock, over about a second; None before.
+        last_us: The rig's clock at its last sample, 0 before the first.
     """
 
     def __init__(self, spec: StreamSpec, segment: int) -> None:
         self.spec = spec
         self._segment = segment
         self._next = 0
-        self._last_us = 0
+        self.last_us = 0
         self._gaps: deque[range] = deque(maxlen=RECENT_GAPS)
         self._rate_from: tuple[int, int] | None = None
         self.rate_hz: float | None = None
@@ -78,7 +79,7 @@ class StreamTracker:
 
         Then the rig has restarted. A repetition is old by nature, and says nothing.
         """
-        return self._ahead(raw) >= 0 and raw.device_time_us < self._last_us
+        return self._ahead(raw) >= 0 and raw.device_time_us < self.last_us
 
     def take(self, raw: SampleBlock, arrival_ns: int) -> Tracked:
         """Take a block that `fits`."""
@@ -145,14 +146,14 @@ class StreamTracker:
     def _time_goes_on(self, times_us: NDArray[np.int64]) -> bool:
         """Tell whether times rise from the last on. Then none of them has overflowed either."""
         return (
-            self._last_us <= int(times_us[0])
+            self.last_us <= int(times_us[0])
             and int(times_us[-1]) < PLAIN_TIME_US
             and not np.count_nonzero(times_us[1:] < times_us[:-1])
         )
 
     def _advance(self, block: StreamBlock) -> None:
         self._next = block.sample_number + len(block)
-        self._last_us = block.end_us
+        self.last_us = block.end_us
         self._measure_rate(block)
 
     def _filled(self, late: range) -> bool:

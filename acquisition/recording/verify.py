@@ -15,6 +15,7 @@ from uuid import UUID
 import numpy as np
 
 from acquisition.errors import DescriptionError, RecordingError
+from acquisition.intake import SILENT_US
 from acquisition.recording import layout
 from acquisition.recording.checked import CheckedFile, damage
 from acquisition.recording.label import check_label
@@ -23,6 +24,7 @@ from acquisition.recording.naming import PART_SUFFIX
 from acquisition.recording.raw_log import RAW_LOG_EVENT, find_raw_log, raw_log_state
 from acquisition.recording.reader import WireStream, hash_of, link_counts, wire_streams
 from acquisition.rig import rig_from_json
+from firmware_protocol.codec import MAX_BLOCK_SAMPLES
 
 STOPPED = "stopped: "
 
@@ -183,12 +185,37 @@ def _missing(file: CheckedFile, streams: Sequence[WireStream], counts: LinkCount
     for wire in streams:
         if wire.torn_blocks:
             yield f"stream {wire.spec.name!r}: {wire.torn_blocks} torn blocks are left out"
+    yield from _silent(streams)
     breaks = max((len(np.unique(wire.blocks["segment"])) for wire in streams), default=1) - 1
     if breaks > 0:
         times = "once" if breaks == 1 else f"{breaks} times"
         yield f"the line or the rig was away {times}; what happened meanwhile is not recorded"
     yield from _lost(sum(map(jumped_samples, streams)), counts, cut_off=file.cut_off)
     yield from _dropped(counts)
+
+
+def _silent(streams: Sequence[WireStream]) -> Iterator[str]:
+    """Yield which streams ended, in some segment, long before the others."""
+    first_us: dict[int, int] = {}
+    ends_us: dict[int, dict[str, int]] = {}
+    for wire in streams:
+        segments, begins = np.unique(wire.blocks["segment"], return_index=True)
+        for number, segment in enumerate(segments.tolist()):
+            stop = [*begins, len(wire.blocks)][number + 1]
+            first, last = wire.blocks[begins[number]], wire.blocks[stop - 1]
+            time_us = int(first["device_time_us"])
+            first_us[segment] = min(time_us, first_us.get(segment, time_us))
+            end_us = int(last["device_time_us"]) + int(last["span_us"])
+            ends_us.setdefault(segment, {})[wire.spec.name] = end_us
+    for segment, ends in ends_us.items():
+        for wire in streams:
+            silent_us = max(ends.values()) - ends.get(wire.spec.name, first_us[segment])
+            if silent_us > SILENT_US + MAX_BLOCK_SAMPLES * 1e6 / wire.spec.rate_hz:
+                where = f" of stretch {segment + 1}" if len(ends_us) > 1 else ""
+                yield (
+                    f"stream {wire.spec.name!r} was silent for the last "
+                    f"{silent_us * 1e-6:.1f} s{where}, while others went on"
+                )
 
 
 def _lost(jumped: int, counts: LinkCounts, *, cut_off: bool) -> Iterator[str]:

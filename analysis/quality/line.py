@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
+
 from analysis.quality.evidence import Evidence, Recorded, finding, longest_line, losses
 from analysis.sample_times import segments_of
 from analysis.trial import QualityFinding, Severity
+from firmware_protocol.codec import MAX_BLOCK_SAMPLES
 
 RATE_LIMIT_PPM = 10_000.0
 """Inertial sensors keep their data rate to a percent or so (common practice); the times of the
@@ -13,6 +16,8 @@ RATE_FAULT_PPM = 100_000.0
 """No sensor drifts so far: the firmware takes another rate than it tells."""
 JITTER_LIMIT_SHARE = 0.25
 LOSS_WARNING_SHARE = 0.02
+SILENT_LIMIT_S = 0.5
+"""Ours; blocks of two streams end some hundredths of a second apart."""
 MISSING_WARNING_PERCENT = 2.0
 
 
@@ -89,6 +94,43 @@ def missing(evidence: Evidence) -> list[QualityFinding]:
             worse=Severity.NOTE if share < MISSING_WARNING_PERCENT else Severity.WARNING,
         )
     ]
+
+
+def silent(evidence: Recorded) -> list[QualityFinding]:
+    """Look for streams that begin or end far from the others: their sensor was silent."""
+    streams = evidence.recording.streams
+    spans: dict[int, dict[str, tuple[int, int]]] = {}
+    for name, stream in streams.items():
+        for segment, rows in segments_of(stream):
+            times = stream.device_time_us[rows]
+            spans.setdefault(segment, {})[name] = int(times[0]), int(times[-1])
+    absent_s = {name: _absent_s(spans.values(), name) for name in streams}
+    silent = [
+        f"{name} for {lasted_s:.1f} s"
+        for name, lasted_s in absent_s.items()
+        if lasted_s > SILENT_LIMIT_S + MAX_BLOCK_SAMPLES / streams[name].spec.rate_hz
+    ]
+    return [
+        finding(
+            "silent_streams",
+            ", ".join(silent) or "none",
+            f"{SILENT_LIMIT_S:g} s and a block",
+            ok=not silent,
+            advice="Of this stream nothing came at the beginning or the end, while the others "
+            "went on: look at the cable of its sensor.",
+        )
+    ]
+
+
+def _absent_s(spans: Iterable[Mapping[str, tuple[int, int]]], name: str) -> float:
+    """Return for how long a stream was absent at most, where another one was there."""
+    absent_us = 0
+    for those in spans:
+        first = min(begin for begin, _ in those.values())
+        last = max(end for _, end in those.values())
+        begin, end = those.get(name, (last, first))
+        absent_us = max(absent_us, begin - first, last - end)
+    return absent_us * 1e-6
 
 
 def segments(evidence: Recorded) -> list[QualityFinding]:

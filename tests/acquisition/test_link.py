@@ -329,3 +329,42 @@ def test_status_once_a_second_keeps_a_line_alive(
     run(make_session(raw(0), *alive, raw(20)), clock)
 
     assert collector.kinds == []
+
+
+def test_a_stream_that_falls_silent_while_others_go_on_is_told_and_so_is_its_return(
+    make_session: MakeSession,
+    clock: ManualClock,
+    collector: Any,
+    make_raw: Any,
+    identity: Identity,
+) -> None:
+    """Its converter has died: no number jumps, as nothing more of it comes."""
+    force, imu = identity.streams
+    together = [make_raw(spec, 0, 20) for spec in (force, imu)]
+    alone = [make_raw(imu, first, 20) for first in range(20, 320, 20)]
+    back = replace(make_raw(force, 20, 20), device_time_us=1_600_000)
+    session = make_session(*together, *alone, back, alone[-1], endless=True)
+
+    while len(collector.blocks) < 2 + len(alone):
+        clock.advance(session.step())
+    told = collector.kinds[:], session.health().message
+    while len(collector.blocks) < 3 + len(alone):
+        clock.advance(session.step())
+
+    assert told == (["silent"], "nothing comes of force: look at its cable")
+    assert "'force'" in collector.events[0].text
+    assert 1_000_000 < collector.events[0].device_time_us < 1_400_000
+    assert collector.kinds == ["silent", "heard"]
+    assert session.health().message == ""
+
+
+def test_a_rig_of_which_no_stream_brings_anything_is_told(
+    make_session: MakeSession, clock: ManualClock, collector: Any
+) -> None:
+    statuses = [Status(second * 1_000_000, True, 0) for second in range(1, 6)]
+    session = make_session(*statuses, endless=True)
+
+    while len(collector.events) < 2:
+        clock.advance(session.step())
+
+    assert collector.kinds == ["silent", "silent"]

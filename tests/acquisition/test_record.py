@@ -16,6 +16,7 @@ from acquisition.errors import DescriptionError, PortError, RecordingError, RigE
 from acquisition.record import record_trial
 from acquisition.recording.model import TrialLabel
 from acquisition.recording.reader import read_recording
+from acquisition.recording.verify import verify_recording
 from acquisition.rig import RigDescription
 from acquisition.transports.scripted import ScriptedTransport
 from firmware_protocol.messages import Identity, StreamSpec
@@ -82,6 +83,27 @@ def test_lost_samples_are_told(
     assert outcome.status == "complete"
     assert outcome.counts.lost_samples == 49 * 20
     assert not outcome.whole
+
+
+def test_a_stream_that_dies_is_told_though_no_number_jumps(
+    source: Any,
+    blocks: list[Any],
+    make_raw: Any,
+    imu_spec: StreamSpec,
+    tmp_path: Path,
+    rig: RigDescription,
+    clock: ManualClock,
+) -> None:
+    alone = [make_raw(imu_spec, first) for first in range(0, 1000, 20)]
+
+    outcome = record_trial(source([*blocks, *alone]), tmp_path / "t.h5", rig=rig, clock=clock)
+
+    assert (outcome.status, outcome.lost_samples) == ("complete", 0)
+    assert outcome.silent == ("nothing comes of stream 'force' while the rig goes on",)
+    assert not outcome.whole
+    assert verify_recording(outcome.path).missing == (
+        "stream 'force' was silent for the last 3.0 s, while others went on",
+    )
 
 
 def test_a_line_that_stays_away_ends_it_with_what_was_had(

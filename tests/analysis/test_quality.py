@@ -18,7 +18,7 @@ from acquisition.virtual_rig import SensorModel
 from analysis.pipeline import analyse
 from analysis.quality import CHECKS, assess_unresolved, effective_rate_hz, losses
 from analysis.quality.evidence import Unresolved
-from analysis.quality.line import rate
+from analysis.quality.line import rate, silent
 from analysis.quality.reported import faults
 from analysis.quality.sensors import stuck
 from analysis.trial import QualityFinding, Severity
@@ -332,6 +332,25 @@ def test_where_no_noise_is_stated_the_limit_says_so(sound: Recording) -> None:
 
     assert found.severity is Severity.FINE
     assert found.limit == "0.1 N, as the calibration states none (cell.noise_n)"
+
+
+@pytest.mark.parametrize(
+    ("name", "keep", "said"),
+    [
+        (FORCE_STREAM, slice(None, -100), "none"),
+        (FORCE_STREAM, slice(None, -600), "force for 3.0 s"),
+        (IMU_STREAM, slice(500, None), "imu for 2.5 s"),
+    ],
+)
+def test_a_stream_that_ends_or_begins_far_from_the_others_was_silent(
+    sound: Recording, name: str, keep: slice, said: str
+) -> None:
+    cut = with_stream(sound, name, rows(sound.streams[name], keep))
+
+    (found,) = silent(Unresolved(cut))
+
+    assert found.value == said
+    assert found.severity is (Severity.FINE if said == "none" else Severity.WARNING)
 
 
 def hang(stream: StreamData, start: int, stop: int) -> StreamData:

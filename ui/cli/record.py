@@ -126,7 +126,8 @@ def said(outcome: RecordOutcome) -> str:
     parts = [f"{outcome.seconds:.1f} s"]
     if outcome.breaks:
         parts.append(f"the line was away {_times(outcome.breaks)}")
-    nothing = "nothing else lost" if outcome.breaks else "nothing lost"
+    parts += outcome.silent
+    nothing = "nothing else lost" if outcome.breaks or outcome.silent else "nothing lost"
     late = outcome.counts.reordered_samples
     of_them = f", {late} of them as they came out of order" if late else ""
     parts.append(f"{lost} samples lost{of_them}" if lost else nothing)
@@ -159,5 +160,6 @@ def _plain(outcome: RecordOutcome) -> dict[str, object]:
         "seconds": round(outcome.seconds, 3),
         "whole": outcome.whole,
         "breaks": outcome.breaks,
+        "silent": list(outcome.silent),
         "link": {name: getattr(outcome.counts, name) for name in outcome.counts.__slots__},
     }

@@ -34,6 +34,14 @@ def test_what_came_out_of_order_is_told_apart_from_what_the_line_lost() -> None:
     assert told == "9.0 s, 50 samples lost, 30 of them as they came out of order"
 
 
+def test_a_stream_that_fell_silent_is_told_before_what_was_lost() -> None:
+    outcome = RecordOutcome(
+        Path("a.h5"), "complete", LinkCounts(), 9.0, interrupted=False, silent=("no force",)
+    )
+
+    assert said(outcome) == "9.0 s, no force, nothing else lost"
+
+
 def test_a_name_is_made_of_time_and_code_and_the_file_is_read_back(
     perpend: Perpend, tmp_path: Path
 ) -> None:
