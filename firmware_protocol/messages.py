@@ -63,6 +63,7 @@ class FaultCode(OpenCode):
     CONVERTER_SATURATED = 2
     IMU_SILENT = 3
     BUFFER_OVERRUN = 4
+    STREAM_SILENT = 5
 
 
 @dataclass(frozen=True, slots=True)

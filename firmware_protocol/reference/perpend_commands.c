@@ -4,6 +4,7 @@
 #include "perpend_rig.h"
 
 #define BLOCK_S 0.01f /* what a block spans if the rig may choose */
+#define MAX_RATE_HZ 100000.0f /* of PROTOCOL.md, section 4 */
 
 /* Place of a stream in the table, or stream_count. */
 static uint8_t place_of(uint8_t stream_id)
@@ -36,6 +37,7 @@ static uint8_t block_for(uint8_t stream, float rate_hz, uint8_t wanted)
 
 static void set_rate(perpend_rig *rig, uint8_t stream, float rate_hz, uint8_t block_samples)
 {
+    rate_hz = rate_hz < 0.0f ? 0.0f : rate_hz > MAX_RATE_HZ ? MAX_RATE_HZ : rate_hz;
     rig->streams[stream].rate_hz = perpend_port_nearest_rate(stream, rate_hz);
     rig->streams[stream].block_samples =
         block_for(stream, rig->streams[stream].rate_hz, block_samples);
@@ -184,9 +186,8 @@ static void obey(perpend_rig *rig, const perpend_message *asked)
         identify(rig, request_id);
         break;
     case PERPEND_START:
-        perpend_rig_end(rig);
-        reply(rig, request_id, PERPEND_DONE);
-        perpend_rig_begin(rig);
+        reply(rig, request_id,
+              perpend_rig_begin(rig) ? PERPEND_DONE : PERPEND_NOT_POSSIBLE_NOW);
         break;
     case PERPEND_STOP:
         perpend_rig_end(rig);

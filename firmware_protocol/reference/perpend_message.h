@@ -40,7 +40,7 @@ typedef enum {
 
 typedef enum {
     PERPEND_BRIDGE_OPEN = 1, PERPEND_CONVERTER_SATURATED, PERPEND_IMU_SILENT,
-    PERPEND_BUFFER_OVERRUN
+    PERPEND_BUFFER_OVERRUN, PERPEND_STREAM_SILENT
 } perpend_fault_code;
 
 typedef enum { PERPEND_INT16 = 1, PERPEND_INT32 = 2 } perpend_sample_type;

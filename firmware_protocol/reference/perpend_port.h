@@ -36,8 +36,7 @@ typedef struct {
     const perpend_stream *streams;
 } perpend_description;
 
-/* The stream table. A stream named `imu` is watched for silence. Below, a stream is called by
- * its place in this table, from 0. */
+/* The stream table. Below, a stream is called by its place in this table, from 0. */
 const perpend_description *perpend_port_description(void);
 
 /* Counted up at every power-up, and kept over it; without memory for it, a number that is hardly
@@ -47,11 +46,13 @@ uint32_t perpend_port_boot_count(void);
 /* A free-running microsecond counter that wraps at 2^32; it may begin anywhere. */
 uint32_t perpend_port_micros(void);
 
-/* The rate nearest to the wanted one that the converter can do. Changes nothing yet. */
+/* The rate nearest to the wanted one, 0 to 100 000, that the converter can do. Changes nothing
+ * yet. */
 float perpend_port_nearest_rate(uint8_t stream, float wanted_hz);
 
-/* Begin sampling at this rate, forgetting samples from before; and end it. */
-void perpend_port_begin(uint8_t stream, float rate_hz);
+/* Begin sampling at this rate, forgetting samples from before; false if the converter does not
+ * begin. And end it: samples taken until then can still be read. */
+bool perpend_port_begin(uint8_t stream, float rate_hz);
 void perpend_port_end(uint8_t stream);
 
 /* The next sample that was taken, oldest first; false if there is none yet. */

@@ -105,7 +105,8 @@ static const char *words_for(uint8_t code)
 {
     static const char *const words[PERPEND_FAULT_CODES] = {
         "", "a bridge is open", "a channel stands at its rail", "no sample from the IMU",
-        "the line takes too little"};
+        "the line takes too little",
+        "no sample from the converter"};
     return words[code];
 }
 
@@ -135,9 +136,9 @@ static void watch_silence(perpend_rig *rig, uint8_t stream)
     perpend_stream_state *const state = &rig->streams[stream];
     const float periods_us = SILENT_SAMPLES * 1e6f / state->rate_now_hz;
     const uint64_t limit_us = periods_us > (float)SILENT_US ? (uint64_t)periods_us : SILENT_US;
-    if (is_imu(&perpend_port_description()->streams[stream])
-        && rig->now_us - state->heard_us > limit_us) {
-        see_fault(&state->faults[PERPEND_IMU_SILENT], rig->now_us);
+    const bool imu = is_imu(&perpend_port_description()->streams[stream]);
+    if (rig->now_us - state->heard_us > limit_us) {
+        see_fault(&state->faults[imu ? PERPEND_IMU_SILENT : PERPEND_STREAM_SILENT], rig->now_us);
     }
 }
 
@@ -215,10 +216,11 @@ static bool take_samples(perpend_rig *rig, uint8_t stream)
     return false;
 }
 
-void perpend_rig_begin(perpend_rig *rig)
+bool perpend_rig_begin(perpend_rig *rig)
 {
     perpend_rig_end(rig);
     perpend_rig_now(rig);
+    rig->streaming = true;
     for (uint8_t i = 0; i < perpend_port_description()->stream_count; i++) {
         perpend_stream_state *const state = &rig->streams[i];
         state->rate_now_hz = state->rate_hz;
@@ -226,16 +228,22 @@ void perpend_rig_begin(perpend_rig *rig)
         state->sequence = 0;
         state->heard_us = rig->now_us;
         memset(state->faults, 0, sizeof state->faults);
-        perpend_port_begin(i, state->rate_hz);
+        rig->streaming = perpend_port_begin(i, state->rate_hz) && rig->streaming;
     }
-    rig->streaming = true;
+    for (uint8_t i = 0; !rig->streaming && i < perpend_port_description()->stream_count; i++) {
+        perpend_port_end(i);
+    }
+    return rig->streaming;
 }
 
 void perpend_rig_end(perpend_rig *rig)
 {
     for (uint8_t i = 0; rig->streaming && i < perpend_port_description()->stream_count; i++) {
         perpend_port_end(i);
-        send_block(rig, i); /* what was taken so far */
+        /* What it has taken so far; a port that never runs dry is left to itself. */
+        for (int turn = 0; turn < SAMPLES_AT_ONCE && !take_samples(rig, i); turn++) {
+        }
+        send_block(rig, i);
     }
     rig->streaming = false;
 }

@@ -12,7 +12,7 @@
 
 #include "perpend_port.h"
 
-#define PERPEND_FAULT_CODES 5u /* 1 to 4 */
+#define PERPEND_FAULT_CODES 6u /* 1 to 5 */
 
 /* A fault is told when it begins, and again only after it was away for a second. */
 typedef struct {
@@ -69,7 +69,8 @@ void perpend_rig_poll(perpend_rig *rig);
  * false if there is no room. And the clock, in 64 bits. */
 bool perpend_rig_say(perpend_rig *rig, const perpend_message *message, size_t spare);
 uint64_t perpend_rig_now(perpend_rig *rig);
-void perpend_rig_begin(perpend_rig *rig);
+/* Begins every stream; false, and idle, if a converter does not begin. */
+bool perpend_rig_begin(perpend_rig *rig);
 void perpend_rig_end(perpend_rig *rig);
 
 #endif

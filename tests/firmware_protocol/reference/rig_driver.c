@@ -7,6 +7,7 @@
  *   room BYTES                        how much the line will take from now on
  *   store BYTES                       how many bytes the store can hold
  *   flash BROKEN                      1: the store does not take what is written
+ *   dead STREAM                       its converter does not begin; 2: all do
  *   test WORDS                        what the self-test finds, nothing: all is well
  *   host HEX                          bytes from the host, then a poll; answers what was sent
  *   counts                            damaged frames and malformed payloads
@@ -26,6 +27,7 @@ static uint32_t tick_us;
 static size_t line_room = SIZE_MAX;
 static size_t store_room = 900;
 static bool flash_broken;
+static uint32_t dead_stream = 2;
 static char found[80];
 static struct { perpend_sample samples[HELD]; size_t begin, end; bool on; } held[2];
 static struct { perpend_name key; uint8_t value[1024]; size_t size; } kept[4];
@@ -54,15 +56,17 @@ void perpend_port_end(uint8_t stream) { held[stream].on = false; }
 
 float perpend_port_nearest_rate(uint8_t stream, float wanted_hz)
 {
-    (void)stream; /* any below 1000 Hz is half of it */
-    return wanted_hz > 750.0f ? 1000.0f : 500.0f;
+    (void)stream;
+    const float off_hz = wanted_hz - 500.0f, best_hz = wanted_hz - 1000.0f;
+    return off_hz * off_hz < best_hz * best_hz ? 500.0f : 1000.0f;
 }
 
-void perpend_port_begin(uint8_t stream, float rate_hz)
+bool perpend_port_begin(uint8_t stream, float rate_hz)
 {
     (void)rate_hz;
     held[stream].begin = held[stream].end = 0;
-    held[stream].on = true;
+    held[stream].on = stream != dead_stream;
+    return held[stream].on;
 }
 
 bool perpend_port_read(uint8_t stream, perpend_sample *sample)
@@ -206,6 +210,8 @@ int main(void)
             store_room = word();
         } else if (strcmp(order, "flash") == 0) {
             flash_broken = word() != 0;
+        } else if (strcmp(order, "dead") == 0) {
+            dead_stream = word();
         } else if (strcmp(order, "test") == 0) {
             const char *const words = strtok(NULL, "\n");
             snprintf(found, sizeof found, "%s", words ? words : "");

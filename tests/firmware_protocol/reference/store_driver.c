@@ -2,7 +2,7 @@
  * -Dfsync=traced_fsync -Drename=traced_rename.
  *
  *   store FILE VALUE FAILING    opens FILE, then keeps VALUE under "k" while the call with this
- *                               number fails (0: none); prints what was called then, the
+ *                               number fails (0: none, -1: the first, as the disk is full); prints what was called then, the
  *                               outcome, what is kept now and the boot count
  */
 #define _XOPEN_SOURCE 600
@@ -21,13 +21,14 @@ int traced_fsync(int handle);
 int traced_rename(const char *from, const char *to);
 
 static bool tracing;
+static bool full;
 static int failing;
 
 static bool fails(const char *what)
 {
     if (tracing) {
         printf("%s ", what);
-        errno = EIO;
+        errno = full ? ENOSPC : EIO;
         return --failing == 0;
     }
     return false;
@@ -56,7 +57,8 @@ int main(int count, char **words)
         printf("%s\n", trouble);
         return 1;
     }
-    failing = atoi(words[3]);
+    full = atoi(words[3]) < 0;
+    failing = abs(atoi(words[3]));
     tracing = true;
     const perpend_outcome outcome =
         perpend_port_store_write(&key, (const uint8_t *)words[2], strlen(words[2]));

@@ -32,6 +32,7 @@ class Rig:
         ask("test")
         ask("store 900")
         ask("flash 0")
+        ask("dead 2")
         assert ask(f"power {tick}") == "up."
         self.line(b"")
 
@@ -301,15 +302,48 @@ def test_a_fault_is_told_when_it_begins_and_again_only_after_a_pause(
     assert told == [(code, 1, 1000), (code, 1, 2_000_000)]
 
 
-def test_an_imu_that_falls_silent_is_told_once(rig: Rig) -> None:
+@pytest.mark.parametrize(
+    ("silent", "told"),
+    [
+        (FORCE, (FaultCode.STREAM_SILENT, 1, 151_000)),
+        (IMU, (FaultCode.IMU_SILENT, 2, 151_000)),
+    ],
+)
+def test_a_stream_that_falls_silent_while_the_other_goes_on_is_told_once(
+    rig: Rig, silent: int, told: tuple[FaultCode, int, int]
+) -> None:
     rig.tell(m.Start(1))
-    for ms in range(2, 51, 2):
-        rig.sample(ms * 1000, IMU)
-        assert not faults(rig.at(ms * 1000))
+    said: list[Message] = []
+    for ms in range(1, 900):
+        for stream in (FORCE, IMU):
+            if stream != silent or ms <= 50:
+                rig.sample(ms * 1000, stream)
+        said += rig.at(ms * 1000)
 
-    said = [x for ms in range(51, 900) for x in rig.at(ms * 1000)]
+    assert faults(said) == [told]
 
-    assert faults(said) == [(FaultCode.IMU_SILENT, 2, 151_000)]
+
+@pytest.mark.parametrize("dead", [FORCE, IMU])
+def test_a_rig_whose_converter_does_not_begin_says_so_and_stays_idle(rig: Rig, dead: int) -> None:
+    rig.order(f"dead {dead}")
+
+    assert outcome(rig.tell(m.Start(1)), 1) is Outcome.NOT_POSSIBLE_NOW
+    rig.sample(1000, IMU - dead)
+    assert rig.at(1_000_000) == [m.Status(1_000_000, False, 0)]
+    rig.order("dead 2")
+    assert outcome(rig.tell(m.Start(2)), 2) is Outcome.DONE
+
+
+def test_what_a_port_still_holds_at_stop_is_sent_before_the_reply(rig: Rig) -> None:
+    rig.tell(m.Start(1))
+    for ms in range(1, 101):  # more than is taken in one poll
+        rig.sample(ms * 1000)
+    rig.order("tick 100000")
+
+    said = rig.tell(m.Stop(2))
+
+    assert sum(block.sample_count for block in blocks(said)) == 100
+    assert isinstance([x for x in said if isinstance(x, m.Reply | m.SampleBlock)][-1], m.Reply)
 
 
 def test_configure_takes_the_nearest_from_the_next_start_on(rig: Rig) -> None:
@@ -324,6 +358,9 @@ def test_configure_takes_the_nearest_from_the_next_start_on(rig: Rig) -> None:
     assert isinstance(identity, m.Identity)
     assert identity.streams[0].rate_hz == 500.0
     assert rig.tell(m.Configure(6, 2, 9e9, 0)) == [m.Configuration(6, 2, 1000.0, 10)]
+    infinity = float("inf")
+    assert rig.tell(m.Configure(6, 2, infinity, 0)) == [m.Configuration(6, 2, 1000.0, 10)]
+    assert rig.tell(m.Configure(6, 2, -infinity, 0)) == [m.Configuration(6, 2, 500.0, 5)]
     assert rig.tell(m.Configure(7, 1, 1000.0, 255)) == [m.Configuration(7, 1, 1000.0, 42)]
 
 

@@ -16,6 +16,8 @@ if sys.platform == "win32":
 
 Build = Callable[..., Path]
 LONGEST_S = 30.0
+FULL = -1
+"""The disk has no room for what is written."""
 
 
 @pytest.fixture(scope="module")
@@ -62,6 +64,16 @@ def test_a_write_that_fails_is_told_and_leaves_the_old_value_or_the_new(
     assert told == f"{called} {Outcome.STORE_FAILED.value} 'one' 2"
     assert [path.name for path in tmp_path.iterdir()] == ["store"]
     assert f"k\x03\0{file_then}".encode() in file.read_bytes()
+
+
+def test_a_full_disk_is_told_as_a_full_store(driver: Path, tmp_path: Path) -> None:
+    file = tmp_path / "store"
+    keep(driver, file, "one")
+
+    told = keep(driver, file, "two", FULL)
+
+    assert told == f"file {Outcome.STORE_FULL.value} 'one' 2"
+    assert b"k\x03\0one" in file.read_bytes()
 
 
 def test_a_file_of_the_folder_one_is_in_needs_no_slash(

@@ -89,13 +89,13 @@ float perpend_port_nearest_rate(uint8_t stream, float wanted_hz)
     return nearest_hz;
 }
 
-void perpend_port_begin(uint8_t stream, float rate_hz)
+bool perpend_port_begin(uint8_t stream, float rate_hz)
 {
     hal_stop_sampling(stream); /* no interrupt from here on: both indices are ours */
     rings[stream].got = rings[stream].put;
     rings[stream].dropped = 0;
     rings[stream].on = true;
-    hal_start_sampling(stream, rate_hz);
+    return hal_start_sampling(stream, rate_hz);
 }
 
 void perpend_port_end(uint8_t stream)

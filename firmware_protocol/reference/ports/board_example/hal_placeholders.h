@@ -18,7 +18,7 @@ void board_on_data_ready(uint8_t stream);
  * amplifier reports an open bridge. The other one lets a sample go unread. */
 bool hal_read_sample(uint8_t stream, int32_t *counts);
 void hal_skip_sample(uint8_t stream);
-void hal_start_sampling(uint8_t stream, float rate_hz);
+bool hal_start_sampling(uint8_t stream, float rate_hz); /* false if the chip does not answer */
 void hal_stop_sampling(uint8_t stream);
 
 bool hal_balance_bridge(void); /* ends within 100 ms; false if there is nothing to balance */

@@ -2,6 +2,7 @@
 #define _XOPEN_SOURCE 600
 
 #include <fcntl.h>
+#include <math.h>
 #include <poll.h>
 #include <signal.h>
 #include <stdio.h>
@@ -26,7 +27,7 @@ static uint32_t first_tick;
 static const char *store_path; /* null: none */
 static struct timespec switched_on;
 static double scene_from_us;
-static struct { double begun_us, rate_hz; uint64_t taken; bool on; } sampling[2];
+static struct { double begun_us, ended_us, rate_hz; uint64_t taken, limit; } sampling[2];
 static volatile sig_atomic_t ended;
 
 static const perpend_channel force_channels[] = {
@@ -57,7 +58,6 @@ static uint32_t tick_of(double us) { return (uint32_t)((uint64_t)us + first_tick
 const perpend_description *perpend_port_description(void) { return &about; }
 uint32_t perpend_port_micros(void) { return tick_of(simulated_us()); }
 bool perpend_port_zero(uint8_t stream) { (void)stream; return false; } /* no amplifiers */
-void perpend_port_end(uint8_t stream) { sampling[stream].on = false; }
 
 uint32_t perpend_port_boot_count(void) { return store_boot_count(); }
 
@@ -75,7 +75,7 @@ float perpend_port_nearest_rate(uint8_t stream, float wanted_hz)
     return wanted_hz < MIN_RATE_HZ ? MIN_RATE_HZ : wanted_hz > MAX_RATE_HZ ? MAX_RATE_HZ : wanted_hz;
 }
 
-void perpend_port_begin(uint8_t stream, float rate_hz)
+bool perpend_port_begin(uint8_t stream, float rate_hz)
 {
     const double now_us = simulated_us();
     if (stream == 0) {
@@ -83,15 +83,19 @@ void perpend_port_begin(uint8_t stream, float rate_hz)
     }
     sampling[stream].begun_us = now_us;
     sampling[stream].rate_hz = rate_hz;
+    sampling[stream].ended_us = HUGE_VAL;
     sampling[stream].taken = 0;
-    sampling[stream].on = true;
+    return true;
 }
+
+void perpend_port_end(uint8_t stream) { sampling[stream].ended_us = simulated_us(); }
 
 bool perpend_port_read(uint8_t stream, perpend_sample *sample)
 {
     const double due_us = sampling[stream].begun_us
                           + (double)(sampling[stream].taken + 1) * 1e6 / sampling[stream].rate_hz;
-    if (!sampling[stream].on || due_us > simulated_us()) {
+    const double until_us = fmin(sampling[stream].ended_us, simulated_us());
+    if (due_us > until_us || sampling[stream].taken == sampling[stream].limit) {
         return false;
     }
     sampling[stream].taken++;
@@ -142,9 +146,12 @@ static int open_terminal(void)
 static bool read_options(int count, char **words)
 {
     int i = 1;
+    sampling[0].limit = sampling[1].limit = UINT64_MAX;
     for (; i + 1 < count; i += 2) {
         char *end = words[i + 1];
-        if (strcmp(words[i], "--speed") == 0) {
+        if (strcmp(words[i], "--samples") == 0) {
+            sampling[0].limit = strtoull(words[i + 1], &end, 10);
+        } else if (strcmp(words[i], "--speed") == 0) {
             speed = strtod(words[i + 1], &end);
         } else if (strcmp(words[i], "--tick") == 0) {
             first_tick = (uint32_t)strtoull(words[i + 1], &end, 10);
@@ -175,7 +182,8 @@ static void run(void)
 int main(int count, char **words)
 {
     if (!read_options(count, words)) {
-        fprintf(stderr, "usage: %s [--speed 0..100] [--tick FIRST] [--store FILE]\n", words[0]);
+        fprintf(stderr, "usage: %s [--speed 0..100] [--tick FIRST] [--store FILE] "
+                        "[--samples OF_FORCE]\n", words[0]);
         return 2;
     }
     const char *const trouble = store_open(store_path);

@@ -77,21 +77,22 @@ static bool bring_folder(void)
     return good;
 }
 
-static bool save(void)
+static perpend_outcome save(void)
 {
     char beside[PATH_ROOM];
     const int length = snprintf(beside, sizeof beside, "%s.new", file_path);
     FILE *const file = length > 0 && (size_t)length < sizeof beside ? fopen(beside, "wb") : NULL;
     if (file == NULL) {
-        return false;
+        return PERPEND_STORE_FAILED;
     }
     bool good = put_all(file);
+    const bool full = !good && (errno == ENOSPC || errno == EDQUOT);
     good = fclose(file) == 0 && good;
     if (!good || rename(beside, file_path) != 0) {
         remove(beside);
-        return false;
+        return full ? PERPEND_STORE_FULL : PERPEND_STORE_FAILED;
     }
-    return bring_folder();
+    return bring_folder() ? PERPEND_DONE : PERPEND_STORE_FAILED;
 }
 
 /* One record; false if there is none that makes sense. */
@@ -152,11 +153,11 @@ const char *store_open(const char *path)
         return "is no store; move it away to begin a new one";
     }
     boot_count++;
-    return save() ? NULL : "cannot be written; choose another place for the store";
+    return save() == PERPEND_DONE ? NULL : "cannot be written; choose another place for the store";
 }
 
 uint32_t store_boot_count(void) { return boot_count; }
-bool store_works(void) { return file_path == NULL || save(); }
+bool store_works(void) { return file_path == NULL || save() == PERPEND_DONE; }
 
 /* ---- the port ---- */
 
@@ -197,10 +198,10 @@ perpend_outcome perpend_port_store_write(const perpend_name *key, const uint8_t 
     kept[i].key = *key;
     memcpy(kept[i].value, value, size);
     kept[i].size = size;
-    if (file_path != NULL && !save()) {
+    const perpend_outcome outcome = file_path == NULL ? PERPEND_DONE : save();
+    if (outcome != PERPEND_DONE) {
         memcpy(kept[i].value, before, size_before);
         kept[i].size = size_before;
-        return PERPEND_STORE_FAILED;
     }
-    return PERPEND_DONE;
+    return outcome;
 }
