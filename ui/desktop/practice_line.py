@@ -10,6 +10,8 @@ from ui.desktop.look import INK, font
 from ui.desktop.words import tr
 from ui.live.practice.look import PracticeLook
 
+SEEN_ANYWAY = "this picture counts as seen: T, or W on a second screen, hides it"
+
 
 class PracticeLine(QLabel):
     """Block, repetition, and what is said before a block; empty without a plan."""
@@ -26,12 +28,16 @@ class PracticeLine(QLabel):
 
     def show_look(self, look: PracticeLook | None) -> None:
         """Show one look."""
-        text = "" if look is None else tr(look.word)
-        if look is not None and look.say:
-            text = f"{text} · {tr(look.say)}"
+        text = self.words_of(look)
         if text != self.text():
             self.setText(text)
             self.setToolTip(text)
+
+    def words_of(self, look: PracticeLook | None) -> str:
+        """Return what the line says of a look."""
+        if look is None:
+            return ""
+        return " · ".join(filter(None, (tr(look.word), tr(look.say) if look.say else "")))
 
 
 class PlaceLine(PracticeLine):
@@ -42,3 +48,8 @@ class PlaceLine(PracticeLine):
     def __init__(self, target: Target, side: str) -> None:
         super().__init__(target, side)
         self.setWordWrap(True)
+
+    def words_of(self, look: PracticeLook | None) -> str:
+        """Return the same, and whether the trainee sees what the plan hides."""
+        warning = f"▲ {tr(SEEN_ANYWAY)}" if look is not None and look.seen_anyway else ""
+        return " · ".join(filter(None, (super().words_of(look), warning)))

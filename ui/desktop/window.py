@@ -30,9 +30,8 @@ FRAME_MS = 25
 too near to the 50 ms it may take."""
 WidgetT = TypeVar("WidgetT", bound=QWidget)
 
-SEEN_ANYWAY = (
-    "the plan hides this picture, and it counts as seen: T or W for the trainee's own view"
-)
+SETTLED_FRAMES = 8
+"""Text follows the window's size once that has stayed the same for so many frames."""
 
 
 class TrainerWindow(Dressed, QMainWindow):
@@ -60,7 +59,7 @@ class TrainerWindow(Dressed, QMainWindow):
         self._leave = leave
         self._looks = Looks((panel.model for panel in PANELS), self._troubled)
         self._second: SecondWindow | None = None
-        self._seen_anyway = False
+        self._fitting: tuple[float, int] = (0.0, 0)
         rig = trainer.feed.rig.rig
         self._title = f"{tr('rig')} {rig.id} · {tr(SHOULDERS[rig.side])}"
         self.setWindowTitle(f"perpend · {self._title}")
@@ -97,11 +96,9 @@ class TrainerWindow(Dressed, QMainWindow):
 
     def refresh(self) -> None:
         """Pull a moment and draw it wherever it can be seen."""
-        if look.text_scale() != self._fitting_scale():
-            self.dress()  # a window was made larger or smaller
+        self._follow_the_size()
         self._tell_what_is_seen()
         moment = self.trainer.refresh()
-        self._warn_if_seen_anyway(moment)
         looks = self._looks.of(moment)
         shown, instead = _feedback(moment)
         for body in self._shown_bodies():
@@ -278,14 +275,17 @@ class TrainerWindow(Dressed, QMainWindow):
     def _tell_what_is_seen(self) -> None:
         """Tell the plan whether the trainee can see more than the trainee's view."""
         if self.trainer.practice is not None:
-            alone = self._second is None and self._view is View.INSTRUCTOR
-            self.trainer.practice.uncovered = alone
+            second = self._second
+            apart = second is not None and second.screen() is not self.screen()
+            self.trainer.practice.uncovered = self._view is View.INSTRUCTOR and not apart
 
-    def _warn_if_seen_anyway(self, moment: Moment) -> None:
-        seen_anyway = moment.practice is not None and moment.practice.seen_anyway
-        if seen_anyway and not self._seen_anyway:
-            self.trainer.feed.tell(SEEN_ANYWAY, trouble=True, stays=False)
-        self._seen_anyway = seen_anyway
+    def _follow_the_size(self) -> None:
+        """Dress anew where a window has become larger or smaller, and stays so."""
+        wanted = self._fitting_scale()
+        before, frames = self._fitting
+        self._fitting = (wanted, frames + 1 if wanted == before else 0)
+        if wanted != look.text_scale() and self._fitting[1] >= SETTLED_FRAMES:
+            self.dress()
 
     def _second_gone(self) -> None:
         self._second = None

@@ -22,7 +22,7 @@ from ui.desktop import look
 from ui.desktop.panels import PANELS
 from ui.desktop.review_window import ReviewWindow
 from ui.desktop.view_body import View, ViewBody
-from ui.desktop.window import TrainerWindow
+from ui.desktop.window import SETTLED_FRAMES, TrainerWindow
 from ui.live.preferences import Memory
 
 QUICK = "virtual:?trainee=T01&seed=7&speed=4"
@@ -116,6 +116,7 @@ def test_text_grows_as_far_as_the_window_has_room(
     one = window("virtual:?trainee=T01&seed=7", memory=memory)
 
     one.resize(*size)
-    one.refresh()
+    for _ in range(SETTLED_FRAMES + 2):
+        one.refresh()
 
     assert look.text_scale() == pytest.approx(scale, abs=0.01)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
@@ -11,7 +12,7 @@ from pytestqt.qtbot import QtBot
 from ui.cli.live import practice_of
 from ui.desktop.after_card import AfterCard
 from ui.desktop.map_view import MapView
-from ui.desktop.practice_line import PracticeLine
+from ui.desktop.practice_line import PlaceLine, PracticeLine
 from ui.desktop.status_lines import TroubleLine
 from ui.desktop.stop_banner import DrillLine, StopBanner
 from ui.desktop.view_body import View
@@ -103,6 +104,8 @@ def test_a_picture_that_the_plan_hides_counts_as_seen_while_only_the_instructor_
     assert practice is not None
     qtbot.waitUntil(lambda: bool(one.panel(PracticeLine).text()), timeout=WAIT_MS)
     assert practice.look(one.trainer.refresh()).seen_anyway
+    one.refresh()
+    assert "counts as seen" in one.panel(PlaceLine).text()
     assert practice.look(one.trainer.refresh()).feedback_visible
 
     key(one, Qt.Key.Key_T)
@@ -112,8 +115,8 @@ def test_a_picture_that_the_plan_hides_counts_as_seen_while_only_the_instructor_
     assert not practice.look(one.trainer.refresh()).feedback_visible
 
 
-def test_the_trainee_s_own_window_keeps_the_instructor_s_picture_apart(
-    window: Maker, qtbot: QtBot
+def test_a_second_screen_keeps_the_instructor_s_picture_apart(
+    window: Maker, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     one = window(QUICK)
     practice_of("retention", sound=False)(one.trainer)
@@ -121,6 +124,10 @@ def test_the_trainee_s_own_window_keeps_the_instructor_s_picture_apart(
     one.refresh()
     practice = one.trainer.practice
     assert practice is not None
+    assert practice.look(one.trainer.refresh()).seen_anyway  # both are on the one screen
+
+    monkeypatch.setattr(one.second, "screen", lambda: "another")
+    one.refresh()
 
     assert one.view is View.INSTRUCTOR
     assert not practice.look(one.trainer.refresh()).seen_anyway
