@@ -22,6 +22,8 @@ NAMED: dict[str, tuple[str, str, int]] = {
 }
 """Label, unit and decimals of each measure."""
 MOST_DECIMALS = 3
+MANY_SESSIONS = 8
+"""With fewer, before and after together, only large changes stand out. Ours."""
 MOST_NAMED = 2
 """Of more people a sentence tells the number."""
 PHASES = dict(COMPARED)
@@ -177,6 +179,13 @@ def _changed(comparison: Comparison) -> Iterator[str]:
         yield "Before and after have recordings without a code; they are taken to be of one person."
     if changes.basis is Basis.OCCASIONS:
         yield _two_occasions(changes)
+    if changes.basis is Basis.SESSIONS:
+        before, after = changes.counts
+        few = "; so few tell large changes only" if before + after < MANY_SESSIONS else ""
+        yield (
+            f"Before and after are held beside each other by sessions: "
+            f"{count_of(before, 'session')} before, {after} after{few}."
+        )
     told = [one for one in changes.measures if one.told]
     for change in told:
         yield _change(change, changes)

@@ -157,6 +157,7 @@ def test_recordings_without_a_code_are_taken_for_one_person_and_that_is_said() -
 @pytest.mark.parametrize(
     ("basis", "said"),
     [
+        (Basis.SESSIONS, "by sessions: 4 sessions before, 4 after."),
         (Basis.SESSIONS, "17.0 before, 19.0 after; changed by +2.0 (+1.0 to +3.0), p = 0.009"),
         (Basis.PEOPLE, "17.0 before, 19.0 after; changed on average by +2.0"),
     ],
@@ -170,5 +171,15 @@ def test_a_change_is_told_with_its_chance_among_all_measures(basis: Basis, said:
     told = sentences(replace(found, changes=changes))
 
     assert told[0] == "Before and after leave out T07, who was recorded before only."
-    assert said in told[1]
-    assert "with all measures together" in told[1]
+    assert said in " ".join(told[1:])
+    assert "with all measures together" in " ".join(told[1:])
+
+
+def test_few_sessions_are_said_to_tell_large_changes_only() -> None:
+    after = performance_of([recording("T01", 1)])
+    found = compare(after, before=performance_of([recording("T01", 2)]))
+    changes = Changes(Basis.SESSIONS, (1, 2), ("T01",), False, (), (), ())
+
+    told = sentences(replace(found, changes=changes))
+
+    assert told[0].endswith("1 session before, 2 after; so few tell large changes only.")
