@@ -126,22 +126,6 @@ static void tell_faults(perpend_rig *rig, uint8_t stream)
     }
 }
 
-static bool is_imu(const perpend_stream *stream)
-{
-    return stream->name.size == 3 && memcmp(stream->name.text, "imu", 3) == 0;
-}
-
-static void watch_silence(perpend_rig *rig, uint8_t stream)
-{
-    perpend_stream_state *const state = &rig->streams[stream];
-    const float periods_us = SILENT_SAMPLES * 1e6f / state->rate_now_hz;
-    const uint64_t limit_us = periods_us > (float)SILENT_US ? (uint64_t)periods_us : SILENT_US;
-    const bool imu = is_imu(&perpend_port_description()->streams[stream]);
-    if (rig->now_us - state->heard_us > limit_us) {
-        see_fault(&state->faults[imu ? PERPEND_IMU_SILENT : PERPEND_STREAM_SILENT], rig->now_us);
-    }
-}
-
 /* ---- blocks ---- */
 
 static void count_dropped(perpend_rig *rig, uint8_t stream, uint32_t samples)
@@ -170,6 +154,23 @@ static void send_block(perpend_rig *rig, uint8_t stream)
     state->sequence += state->count;
     state->count = 0;
     state->size = 0;
+}
+
+static bool is_imu(const perpend_stream *stream)
+{
+    return stream->name.size == 3 && memcmp(stream->name.text, "imu", 3) == 0;
+}
+
+static void watch_silence(perpend_rig *rig, uint8_t stream)
+{
+    perpend_stream_state *const state = &rig->streams[stream];
+    const float periods_us = SILENT_SAMPLES * 1e6f / state->rate_now_hz;
+    const uint64_t limit_us = periods_us > (float)SILENT_US ? (uint64_t)periods_us : SILENT_US;
+    const bool imu = is_imu(&perpend_port_description()->streams[stream]);
+    if (rig->now_us - state->heard_us > limit_us) {
+        see_fault(&state->faults[imu ? PERPEND_IMU_SILENT : PERPEND_STREAM_SILENT], rig->now_us);
+        send_block(rig, stream); /* none spans a silence: times inside a block are even */
+    }
 }
 
 static void add_sample(perpend_rig *rig, uint8_t stream, const perpend_sample *sample)

@@ -323,6 +323,16 @@ def test_a_stream_that_falls_silent_while_the_other_goes_on_is_told_once(
     assert faults(said) == [told]
 
 
+def test_no_block_spans_a_silence(rig: Rig) -> None:
+    rig.tell(m.Start(1))
+    said = rig.stream_ms(1, 4)
+    said += rig.at(500_000)
+    said += rig.stream_ms(501, 10)
+
+    times = [(b.sequence, b.device_time_us, b.span_us) for b in blocks(said) if b.stream_id == 1]
+    assert times == [(0, 1000, 3000), (4, 501_000, 9000)]
+
+
 @pytest.mark.parametrize("dead", [FORCE, IMU])
 def test_a_rig_whose_converter_does_not_begin_says_so_and_stays_idle(rig: Rig, dead: int) -> None:
     rig.order(f"dead {dead}")
