@@ -7,6 +7,10 @@ sessions are a second test, and the level is shared between the two (Bonferroni)
 
 The best pace is looked for, so the chance of the best fit is drawn from normal noise in the same
 design (a fixed seed): its distribution does not depend on how large noise or days are.
+
+What it sees, simulated, repetitions with an SD of 1 and days with one of 0 to 2: in three sessions
+of twelve a gain of 4 with a pace of 5 in 9 people of 10, with a pace of 12 in 7, with one of 30 in
+3; a gain of 2 with a pace of 5 in 4. What is learned between days alone takes many sessions.
 """
 
 from __future__ import annotations

@@ -41,6 +41,15 @@ def test_chance_is_told_as_a_course_about_as_often_as_it_says(sessions: int, eac
     assert np.mean(told) < ALPHA + 0.03
 
 
+def test_repetitions_that_now_and_then_fail_badly_are_no_course_either() -> None:
+    rng = np.random.default_rng(9)
+    at, session = design(3, 12)
+
+    for draw in (lambda: rng.standard_t(3, size=36), lambda: rng.exponential(size=36)):
+        told = [course_of(at, session, draw()).told for _ in range(400)]
+        assert np.mean(told) < ALPHA + 0.05
+
+
 @pytest.mark.parametrize(("gain", "least"), [(4.0, 0.8), (6.0, 0.97)])
 def test_a_course_within_sessions_is_seen_whatever_the_days(gain: float, least: float) -> None:
     rng = np.random.default_rng(2)
