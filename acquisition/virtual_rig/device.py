@@ -9,13 +9,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, MutableMapping
 from functools import partial
+from itertools import accumulate
 
 from acquisition.virtual_rig.faults import FAULTS, Dice, FaultPlan, LineFault, TimedFault
 from acquisition.virtual_rig.sender import Sender
 from acquisition.virtual_rig.setting import settings_of
 from acquisition.virtual_rig.virtual_rig import VirtualRig
-from firmware_protocol.codec import FIRST_RIG_TYPE, LAYOUTS, Malformed
+from firmware_protocol.codec import FIRST_RIG_TYPE, LAYOUTS, Malformed, encode
 from firmware_protocol.ends import RigEnd
+from firmware_protocol.framing import MAX_PAYLOAD_BYTES
 from firmware_protocol.messages import (
     FORCE_STREAM,
     IMU_STREAM,
@@ -55,6 +57,10 @@ RAIL_US = 2_000_000
 IMU_LOST_US = 1_000_000
 OVERRUN_US = 200_000
 OUT_OF_ORDER_WAIT_S = 1.0
+STORE_BYTES = 65_536
+"""Keys and values together."""
+NAMES_BYTES = MAX_PAYLOAD_BYTES - len(encode(StoreValue(1, "", b"")))
+"""Room for names in the answer that lists the keys."""
 
 Happening = tuple[int, Callable[[], None]]
 
@@ -190,6 +196,11 @@ class RigDevice:
         self._no_imu_until_us = self._at_us + IMU_LOST_US
         self.report(FaultCode.IMU_SILENT, self._spec(IMU_STREAM).stream_id, "")
 
+    def lose_converter(self) -> None:
+        """Get no sample of the load cell any more until the next power-up, and say so."""
+        self._no_force = True
+        self.report(FaultCode.STREAM_SILENT, self._spec(FORCE_STREAM).stream_id, "")
+
     def overrun(self) -> None:
         """Drop what is due in 0.2 s, and say so."""
         self._overrun_until_us = self._at_us + OVERRUN_US
@@ -224,6 +235,7 @@ class RigDevice:
         self._at_us = 0
         self._rail_until_us = 0
         self._no_imu_until_us = 0
+        self._no_force = False
         self._overrun_until_us = 0
         self._next_status_us = STATUS_US
         self._overrun_samples = 0
@@ -279,22 +291,27 @@ class RigDevice:
             case ZeroElectrical(request_id, stream_id) if stream_id not in self._settings:
                 self._say(Reply(request_id, Outcome.BAD_ARGUMENT))
             case WriteStore(request_id, key, value) if not self._streaming:
-                self._keep(key, value)
-                self._say(Reply(request_id, Outcome.DONE))
+                self._say(Reply(request_id, self._keep(key, value)))
             case SelfTest(request_id) if not self._streaming:
                 self._say(SelfTestResult(request_id, True, ""))
             case _:  # it has no amplifiers to balance either
                 self._say(Reply(message.request_id, Outcome.NOT_POSSIBLE_NOW))
 
     def _kept(self, key: str) -> bytes:
-        if not key:
-            return "".join(f"{name}\n" for name in self._store).encode()
-        return self._store.get(key, b"")
+        if key:
+            return self._store.get(key, b"")
+        names = [f"{name}\n".encode() for name in self._store]
+        ends = accumulate(map(len, names))
+        return b"".join(name for name, end in zip(names, ends, strict=True) if end <= NAMES_BYTES)
 
-    def _keep(self, key: str, value: bytes) -> None:
+    def _keep(self, key: str, value: bytes) -> Outcome:
+        others = sum(len(k.encode()) + len(v) for k, v in self._store.items() if k != key)
+        if value and others + len(key.encode()) + len(value) > STORE_BYTES:
+            return Outcome.STORE_FULL
         self._store.pop(key, None)
         if value:
             self._store[key] = value
+        return Outcome.DONE
 
     def _configure(
         self, request_id: int, stream_id: int, rate_hz: float, block_samples: int
@@ -340,7 +357,7 @@ class RigDevice:
         fault.happen(self)
 
     def _send_block(self, sender: Sender) -> None:
-        if sender.spec.name == IMU_STREAM and self._at_us < self._no_imu_until_us:
+        if self._never_taken(sender):
             sender.skip()  # they were never taken, so that no buffer overruns either
         elif self._room and self._at_us >= self._overrun_until_us:
             self._say(sender.block(rail_until_us=self._rail(sender)))
@@ -348,6 +365,11 @@ class RigDevice:
         else:
             self._overrun_samples += sender.skip()
         self._streaming = any(other.size for other in self._senders)
+
+    def _never_taken(self, sender: Sender) -> bool:
+        if sender.spec.name == IMU_STREAM:
+            return self._at_us < self._no_imu_until_us
+        return self._no_force and sender.spec.name == FORCE_STREAM
 
     def _spec(self, name: str) -> StreamSpec:
         return next(stream.spec for stream in self._rig.streams if stream.spec.name == name)

@@ -39,6 +39,10 @@ class FaultyRig(Protocol):
         """Get no samples of the inertial unit for a while."""
         ...
 
+    def lose_converter(self) -> None:
+        """Get no sample of the load cell any more."""
+        ...
+
     def overrun(self) -> None:
         """Drop what is due for a while."""
         ...
@@ -121,6 +125,9 @@ FAULTS: Mapping[str, LineFault | TimedFault] = {
         "a force channel stands at its rail for 2 s, s", lambda rig: rig.hold_at_rail()
     ),
     "imu": TimedFault("the inertial unit does not answer for 1 s, s", lambda rig: rig.lose_imu()),
+    "converter": TimedFault(
+        "the converter of the load cell falls silent, s", lambda rig: rig.lose_converter()
+    ),
     "overrun": TimedFault(
         "the rig cannot get rid of its samples for 0.2 s, s", lambda rig: rig.overrun()
     ),

@@ -23,6 +23,10 @@ FAULT_WORDS = {
         "buffer overrun",
         "The line is too slow for what the rig sends: a faster port, or a lower rate.",
     ),
+    FaultCode.STREAM_SILENT: (
+        "stream silent",
+        "Look at the cable and the supply of its converter.",
+    ),
 }
 FINE_ADVICE = "The rig has reported no fault of its own."
 UNKNOWN_ADVICE = "The rig's firmware is newer than this program: look into its documentation."

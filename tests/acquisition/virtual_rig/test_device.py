@@ -319,6 +319,16 @@ def test_an_inertial_unit_that_does_not_answer_leaves_a_gap_of_a_second(make_rig
     assert conversation.of(Status)[-1].overrun_samples == 0
 
 
+def test_a_converter_that_dies_is_told_and_brings_nothing_more(make_rig: MakeRig) -> None:
+    conversation = talk(make_rig(), 4.0, faults={"converter": 1.5})
+
+    (fault,) = conversation.of(Fault)
+    force, imu = (conversation.blocks(name)[-1] for name in ("force", "imu"))
+    assert (fault.code, fault.stream_id) == (FaultCode.STREAM_SILENT, force.stream_id)
+    assert force.sequence + force.sample_count == pytest.approx(1500, abs=10)
+    assert imu.sequence + imu.sample_count == pytest.approx(2000, abs=10)
+
+
 def test_what_overruns_the_rig_s_buffer_is_dropped_and_counted(make_rig: MakeRig) -> None:
     conversation = talk(make_rig(), 4.0, faults={"overrun": 1.5})
 
