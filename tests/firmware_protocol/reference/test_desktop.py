@@ -24,6 +24,7 @@ from acquisition.console import RigConsole
 from acquisition.record import RecordOutcome, record_trial
 from acquisition.recording.model import Recording
 from acquisition.recording.reader import read_recording
+from acquisition.recording.verify import verify_recording
 from acquisition.rig import RigDescription, load_rig
 from acquisition.rig_store import fetch_description, save_description
 from acquisition.transports import transport_for
@@ -34,7 +35,7 @@ from firmware_protocol import messages as m
 from firmware_protocol.codec import Malformed
 from firmware_protocol.ends import HostEnd
 from firmware_protocol.framing import FrameFault
-from ui.cli.exit_codes import DONE
+from ui.cli.exit_codes import FAILED
 from ui.cli.main import main
 
 if sys.platform == "win32":
@@ -253,7 +254,27 @@ def test_the_description_travels_with_the_firmware(
         assert console.identity.streams[0].rate_hz == 1000.0  # settings end with the power
 
 
-def test_it_passes_the_check_before_use_with_the_description_that_it_keeps(
+def test_a_force_converter_that_dies_is_told_by_the_rig_and_by_everybody_behind_it(
+    program: Path, rig: RigDescription, tmp_path: Path
+) -> None:
+    out = tmp_path / "dies.h5"
+    with switched_on(program, "--speed", str(SPEED), "--samples", "4000") as desktop:
+        outcome = record_trial(desktop.url, out, rig=rig, seconds=10.0)
+
+    recording, verified = read_recording(out), verify_recording(out)
+    assert not outcome.whole
+    assert outcome.silent == ("nothing comes of stream 'force' while the rig goes on",)
+    assert [(f.code, f.stream_id) for f in recording.faults] == [(m.FaultCode.STREAM_SILENT, 1)]
+    assert len(recording.streams["force"].counts) == 4000
+    assert not verified.faults
+    assert [text.split(" for ")[0] for text in verified.missing] == ["stream 'force' was silent"]
+    trial = analyse(recording)
+    worse = {item.key for item in trial.quality if item.severity is Severity.WARNING}
+    assert {"silent_streams", "rig_faults"} <= worse
+    assert trial.series.time_s[-1] <= 4.0  # nothing is told of the time without force
+
+
+def test_the_check_before_use_finds_nothing_wrong_but_the_clock_that_runs_too_fast(
     program: Path, rig: RigDescription, capsys: pytest.CaptureFixture[str]
 ) -> None:
     with switched_on(program, "--speed", str(SPEED)) as desktop:
@@ -263,8 +284,9 @@ def test_it_passes_the_check_before_use_with_the_description_that_it_keeps(
 
     found = {row["key"]: row for row in json.loads(capsys.readouterr().out)}
     not_passed = {key for key, row in found.items() if row["result"] != "pass"}
-    assert code == DONE
-    assert not_passed <= {"calibration_age"}  # of an invented cell, which grows older every day
+    assert code == FAILED
+    assert "rig_clock" in not_passed  # simulated time runs ten times as fast
+    assert not_passed <= {"rig_clock", "calibration_age"}  # of an invented cell, grown old
     assert found["versions"]["value"].startswith("rig D01, firmware reference desktop 1, protocol")
     assert found["noise"]["limit"] == "0.045 N, 1.5 times the calibration's 0.03 N"
     assert float(found["noise"]["value"].split()[0]) == pytest.approx(0.03, rel=0.1)
