@@ -7,6 +7,7 @@ again if nobody answers: a repeated command does no harm. What goes wrong is one
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from types import TracebackType
 from typing import TypeVar
 
@@ -14,6 +15,7 @@ from acquisition.acceptance import reason_to_refuse
 from acquisition.clock import NS_PER_S, Clock, SystemClock
 from acquisition.errors import RigError, RigRefuses
 from acquisition.link import ANSWER_WAITS_S
+from acquisition.plain_text import one_line
 from acquisition.transports.base import Transport
 from firmware_protocol.ends import HostEnd
 from firmware_protocol.framing import DELIMITER, FrameFault
@@ -28,6 +30,7 @@ from firmware_protocol.messages import (
     ReadStore,
     Reply,
     RestartCounters,
+    RigMessage,
     SelfTest,
     SelfTestResult,
     Stop,
@@ -102,6 +105,7 @@ class RigConsole:
         self._clock = clock or SystemClock()
         self._host = HostEnd()
         self._damaged = 0
+        self._heard_bytes = 0
 
     def __enter__(self) -> RigConsole:
         """Open the line, learn who is there and stop what an earlier host left running.
@@ -135,7 +139,8 @@ class RigConsole:
         Raises:
             RigError: Nobody answers, or no rig that can be used.
         """
-        self.identity = self._ask(Identify, Identity, "the question who it is")
+        told = self._ask(Identify, Identity, "the question who it is")
+        self.identity = replace(told, firmware_version=one_line(told.firmware_version))
         reason = reason_to_refuse(self.identity, None)
         if reason:
             raise RigError(f"{self._transport.name}: {reason}")
@@ -191,7 +196,8 @@ class RigConsole:
         Raises:
             RigError: It cannot, or is silent.
         """
-        return self._ask(SelfTest, SelfTestResult, "the command to test itself")
+        told = self._ask(SelfTest, SelfTestResult, "the command to test itself")
+        return replace(told, detail=one_line(told.detail))
 
     def restart_counters(self) -> None:
         """Set the rig's counters to 0.
@@ -226,7 +232,8 @@ class RigConsole:
         Raises:
             RigError: It refuses, or is silent.
         """
-        return tuple(self.read("").decode("utf-8", "replace").splitlines())
+        names = self.read("").decode("utf-8", "replace").split("\n")
+        return tuple(name for name in names if name)
 
     def write(self, key: str, value: bytes) -> None:
         """Keep a value on the rig over power-off; an empty one removes the key.
@@ -258,13 +265,19 @@ class RigConsole:
     def _guess(self) -> str:
         if self._damaged:
             return f"{self._damaged} pieces of noise were heard: wrong baud rate, or no rig of ours"
+        if self._heard_bytes:
+            return f"{self._heard_bytes} bytes came that are no frames: wrong baud rate, or no rig"
         return "is it powered, is this its port and baud rate?"
 
     def _answer(self, answer: type[Wanted], what: str, until_ns: int) -> Wanted | None:
         """Return the answer to the latest question, None if none comes in time."""
         while self._clock.now_ns() < until_ns:
-            for item in self._host.receive(self._transport.read()):
+            data = self._transport.read()
+            self._heard_bytes += len(data)
+            for item in self._host.receive(data):
                 self._damaged += isinstance(item, FrameFault)
+                if isinstance(item, RigMessage):
+                    self._heard_bytes = 0  # a rig it is; what else came is no longer of interest
                 if not isinstance(item, Answer) or item.request_id != self._host.last_request:
                     continue
                 if isinstance(item, Reply) and item.outcome is not Outcome.DONE:

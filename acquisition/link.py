@@ -334,7 +334,8 @@ class Link:
         self._stopped = False
         lost_ns, self._lost_ns = self._lost_ns, None
         if lost_ns is not None:
-            away_s = (self._clock.now_ns() - lost_ns) / NS_PER_S
+            last_ns = min(lost_ns, self.intake.block_ns or lost_ns)
+            away_s = (self._clock.now_ns() - last_ns) / NS_PER_S
             zero = "; it has restarted: zero it again" if self._restarted else ""
             self._tell("resumed", f"back after {away_s:.1f} s{zero}")
 

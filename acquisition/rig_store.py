@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import re
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 
 from acquisition.acceptance import check_rig_matches
 from acquisition.console import RigConsole
-from acquisition.errors import DescriptionError
+from acquisition.errors import DescriptionError, RigRefuses
 from acquisition.rig import RigDescription, rig_from_toml
 
 DESCRIPTION_KEY = "rig.toml"
@@ -64,19 +64,49 @@ def save_description(console: RigConsole, text: str) -> RigDescription:
 
     Raises:
         DescriptionError: It is no description, or another rig's.
-        RigError: The store is full, or the rig is silent.
+        RigRefuses: The store is full; what it kept before is put back.
+        RigError: The rig is silent.
     """
     check_rig_matches(rig_from_toml(text, where="the description"), console.identity)
-    entries = description_entries(text)
-    old = {key for key in console.stored_keys() if key.startswith(f"{DESCRIPTION_KEY}.")}
-    for key in sorted(old - {key for key, _ in entries}):
-        console.write(key, b"")
-    for key, value in entries:
-        console.write(key, value)
+    entries, names = description_entries(text), _names_kept(console)
+    before = {key: console.read(key) for key in names}
+    try:
+        _replace(console, names, entries)
+    except RigRefuses as why:
+        raise RigRefuses(f"{why}; {_put_back(console, before)}") from why
     kept = fetch_description(console)
     if kept is None:
         raise DescriptionError("the rig has not kept its description; has it a store?")
     return kept
+
+
+def _names_kept(console: RigConsole) -> list[str]:
+    names = console.stored_keys()
+    return [key for key in names if key.startswith(f"{DESCRIPTION_KEY}.") or key == DESCRIPTION_KEY]
+
+
+def _replace(
+    console: RigConsole, names: Iterable[str], entries: Sequence[tuple[str, bytes]]
+) -> None:
+    """Write entries in place of what the store has under *names*; its head goes first."""
+    (head, nothing), *rest = entries
+    console.write(head, nothing)
+    for key in sorted(set(names) - {key for key, _ in entries}):
+        console.write(key, b"")
+    for key, value in rest:
+        console.write(key, value)
+
+
+def _put_back(console: RigConsole, before: dict[str, bytes]) -> str:
+    """Write the description of before again; return in words what the rig keeps now."""
+    head = before.get(DESCRIPTION_KEY, b"")
+    pieces = [(key, value) for key, value in before.items() if key != DESCRIPTION_KEY]
+    entries = [(DESCRIPTION_KEY, b""), *pieces, (DESCRIPTION_KEY, head)]
+    try:
+        _replace(console, _names_kept(console), entries)
+    except RigRefuses:
+        return "and no more the description of before: save it again once there is room"
+    return "it keeps the description of before" if head else "it keeps no description"
 
 
 def fetch_description(console: RigConsole) -> RigDescription | None:

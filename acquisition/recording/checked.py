@@ -7,8 +7,8 @@ tables, other types and shapes than the schema's, and sizes that the file cannot
 from __future__ import annotations
 
 import contextlib
-import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
 
@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquisition.errors import RecordingError
+from acquisition.plain_text import harmless, one_line
 from acquisition.recording import layout
 from acquisition.recording.layout import TableSpec
 from acquisition.recording.model import TrialLabel
@@ -45,15 +46,6 @@ def damage(path: Path) -> Iterator[None]:
         raise RecordingError(f"{path}: is damaged ({_first_line(cause)})") from cause
     except (RuntimeError, KeyError, ValueError, TypeError, AttributeError) as cause:
         raise RecordingError(f"{path}: is damaged ({_first_line(cause)})") from cause
-
-
-NOT_SHOWN = re.compile("[\\x00-\\x08\\x0b-\\x1f\\x7f-\\x9f\\u202a-\\u202e\\u2066-\\u2069]")
-"""Control characters but tab and line feed, and those that turn the direction of writing."""
-
-
-def harmless(text: str) -> str:
-    """Return a text of a file so that it cannot steer a terminal."""
-    return NOT_SHOWN.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
 class CheckedFile:
@@ -251,7 +243,7 @@ def _identity(text: str) -> Identity:
     fault = fault_of_table(identity.streams)
     if fault is not None:
         raise ValueError(f"its stream table makes no sense: {fault.text}")
-    return identity
+    return replace(identity, firmware_version=one_line(identity.firmware_version))
 
 
 def _open_table(file: h5py.File, table: TableSpec) -> h5py.Dataset:

@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 from acquisition.blocks import sample_times_us
 from acquisition.clock_fit import SyncExchange
 from acquisition.errors import DescriptionError, RecordingError
+from acquisition.plain_text import harmless, one_line
 from acquisition.recording import layout
-from acquisition.recording.checked import CheckedFile, damage, harmless
+from acquisition.recording.checked import CheckedFile, damage
 from acquisition.recording.layout import TableSpec
 from acquisition.recording.model import Event, LinkCounts, Recording, StreamData
 from acquisition.rig import RigDescription, rig_from_json
@@ -272,7 +273,7 @@ def _syncs(file: CheckedFile) -> tuple[SyncExchange, ...]:
 def _faults(file: CheckedFile) -> tuple[Fault, ...]:
     with damage(file.path):
         return tuple(
-            Fault(time, FaultCode(code), stream_id, _decoded(detail))
+            Fault(time, FaultCode(code), stream_id, one_line(_decoded(detail)))
             for time, code, stream_id, detail in file.rows(layout.FAULTS).tolist()
             if code
         )

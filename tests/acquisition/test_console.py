@@ -25,6 +25,7 @@ from firmware_protocol.messages import (
     Reply,
     RigMessage,
     SelfTest,
+    SelfTestResult,
     Stop,
     StoreValue,
     WriteStore,
@@ -237,6 +238,32 @@ def test_asking_who_is_there_says_nothing_else(make: Make, clock: ManualClock) -
     assert who_answers(port, clock=clock).rig_serial == "R"
     assert [type(message) for message in port.heard] == [Identify]
     assert not port.is_open
+
+
+def test_chatter_without_a_frame_is_told_from_silence(
+    identity: Identity, clock: ManualClock
+) -> None:
+    port = StubbornRig(identity, nobody, clock)
+    port.to_read = b"$GPGGA,120000.00,,,,,0\r\n"
+
+    with pytest.raises(RigError, match=r"24 bytes came that are no frames: wrong baud rate"):
+        who_answers(port, clock=clock)
+
+
+def test_what_a_rig_says_of_itself_steers_no_terminal_and_begins_no_line(
+    identity: Identity, clock: ManualClock
+) -> None:
+    def answers(message: HostMessage) -> Iterable[RigMessage]:
+        number = message.request_id
+        if isinstance(message, Identify):
+            return [Identity(number, 1, 0, "fw\x1b[2J\npass", "R", 1, identity.streams)]
+        if isinstance(message, SelfTest):
+            return [SelfTestResult(number, False, "a\x07\tb")]
+        return [Reply(number, Outcome.DONE)]
+
+    with RigConsole(StubbornRig(identity, answers, clock), clock=clock) as console:
+        assert console.identity.firmware_version == "fw\ufffd[2J\ufffdpass"
+        assert console.self_test().detail == "a\ufffd\ufffdb"
 
 
 def test_noise_is_told_from_silence(identity: Identity, clock: ManualClock) -> None:

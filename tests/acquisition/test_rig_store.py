@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 
 from acquisition.clock import ManualClock
 from acquisition.console import RigConsole
-from acquisition.errors import DescriptionError
+from acquisition.errors import DescriptionError, RigRefuses
 from acquisition.rig import load_rig, rig_from_toml
 from acquisition.rig_store import (
     PIECE_BYTES,
@@ -79,6 +80,47 @@ def test_a_rig_gives_back_the_description_it_was_given(console: RigConsole, own_
     assert save_description(console, text) == load_rig(own_file)
     assert fetch_description(console) == load_rig(own_file)
     assert set(console.stored_keys()) == {key for key, _ in description_entries(text)}
+
+
+class Cut(Exception):
+    """The cable was pulled."""
+
+
+@pytest.mark.parametrize("steps", range(12))
+def test_a_shorter_one_cut_off_over_a_longer_leaves_none_or_a_whole_one(
+    console: RigConsole, own_file: Path, monkeypatch: pytest.MonkeyPatch, steps: int
+) -> None:
+    text = own_file.read_text()
+    longer = text + "#" * 3000
+    save_description(console, longer)
+    write, left = RigConsole.write, iter(range(steps))
+
+    def cut(self: RigConsole, key: str, value: bytes) -> None:
+        if next(left, None) is None:
+            raise Cut
+        write(self, key, value)
+
+    monkeypatch.setattr(RigConsole, "write", cut)
+    with contextlib.suppress(Cut):
+        save_description(console, text)
+
+    every = len(description_entries(longer))  # each of its pieces, and twice the head
+    assert 2 < every < 11
+    assert kept_text(console.read) == (longer if steps == 0 else None if steps < every else text)
+
+
+def test_a_store_too_full_for_the_new_one_gets_the_old_one_back(
+    console: RigConsole, own_file: Path
+) -> None:
+    text = own_file.read_text()
+    save_description(console, text)
+    for number in range(64):
+        console.write(f"big.{number}", bytes(900))
+
+    with pytest.raises(RigRefuses, match=r"store is full.*; it keeps the description of before$"):
+        save_description(console, text + "#" * 20_000)
+
+    assert kept_text(console.read) == text
 
 
 def test_another_rig_s_description_is_not_put_on_it(console: RigConsole) -> None:

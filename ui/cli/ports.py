@@ -23,8 +23,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """List, ask, print, and return the exit code."""
     found = listed()
-    known = {entry["url"] for entry in found}
-    found += [{"url": url, "description": ""} for url in args.probe if url not in known]
+    for url in args.probe:
+        _add(found, url)
     if not args.no_ask:
         _ask_all(found)
     if args.json:
@@ -32,6 +32,18 @@ def run(args: argparse.Namespace) -> int:
     else:
         _print(found)
     return DONE
+
+
+def _add(found: list[dict[str, Any]], url: str) -> None:
+    """Ask a port as it was given, and once: with options it may be one that is listed."""
+    from acquisition.transports.url import parse_url
+
+    for entry in found:
+        if parse_url(entry["url"]).address == parse_url(url).address != "":
+            entry["url"] = url
+            return
+    if all(entry["url"] != url for entry in found):
+        found.append({"url": url, "description": ""})
 
 
 def listed() -> list[dict[str, Any]]:

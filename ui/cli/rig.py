@@ -64,6 +64,7 @@ def run(args: argparse.Namespace) -> int:
 
     wishes = [_configuration(text) for text in args.configure]
     values = [_key_and_value(text) for text in args.set]
+    wanted = None if args.get is None else _key("--get", args.get)
     if args.fetch_description is not None:
         new_files((args.fetch_description,), force=args.force)
     with RigConsole(transport_for(args.port), clock=SystemClock()) as console:
@@ -76,8 +77,8 @@ def run(args: argparse.Namespace) -> int:
             console.zero_electrical(console.stream(args.zero).stream_id)
         if args.restart_counters:
             console.restart_counters()
-        if args.get is not None:
-            return _print_value(console, args.get)
+        if wanted is not None:
+            return _print_value(console, wanted)
         found = _found(console)
     _print(found, as_json=args.json)
     return DONE if found["self_test"]["passed"] is not False else FAILED
@@ -118,25 +119,47 @@ def _configure(console: RigConsole, name: str, rate_hz: float, block_samples: in
 
 def _key_and_value(text: str) -> tuple[str, bytes]:
     from acquisition.rig_store import PIECE_BYTES
-    from firmware_protocol.codec import MAX_NAME_BYTES
 
     key, equals, value = text.partition("=")
     if not (key and equals):
-        raise UserError(f"--set {text}: must be KEY=VALUE")
+        raise UserError(f"--set {text!a}: must be KEY=VALUE")
     if key == "rig.toml" or key.startswith("rig.toml."):
         raise UserError(f"--set {text}: the description is kept with --save-description")
-    if len(key.encode()) > MAX_NAME_BYTES or len(value.encode()) > PIECE_BYTES:
+    kept = _utf8("--set", value, PIECE_BYTES, "value")
+    return _key("--set", key), kept
+
+
+def _key(option: str, key: str) -> str:
+    """Return a key, if it can be one."""
+    from firmware_protocol.codec import MAX_NAME_BYTES
+    from firmware_protocol.table import is_plain
+
+    _utf8(option, key, MAX_NAME_BYTES, "key")
+    if not (key and is_plain(key)):
+        raise UserError(f"{option}: a key has 1 to {MAX_NAME_BYTES} bytes, no control characters")
+    return key
+
+
+def _utf8(option: str, text: str, limit: int, what: str) -> bytes:
+    try:
+        data = text.encode()
+    except UnicodeEncodeError:  # bytes of the command line that are no text
+        raise UserError(f"{option}: the {what} {text!a} is not UTF-8") from None
+    if len(data) > limit:
         raise UserError(
-            f"--set {key[:40]}: the key may have {MAX_NAME_BYTES} bytes, "
-            f"its value {PIECE_BYTES}; keep a longer text in pieces"
+            f"{option}: the {what} {text[:40]!a}… has {len(data)} bytes, a rig takes {limit}; "
+            "keep a longer text in pieces"
         )
-    return key, value.encode()
+    return data
 
 
 def _print_value(console: RigConsole, key: str) -> int:
     value = console.read(key)
     if not value:
-        raise UserError(f"rig {console.identity.rig_serial} keeps nothing under {key!r}")
+        raise UserError(
+            f"rig {console.identity.rig_serial} keeps nothing under {key!r}; without --get "
+            "all that it keeps is listed"
+        )
     print(value.decode("utf-8", "replace"))
     return DONE
 
@@ -207,6 +230,8 @@ def _description(console: RigConsole) -> str:
 
 
 def _print(found: dict[str, Any], *, as_json: bool) -> None:
+    from acquisition.plain_text import one_line
+
     if as_json:
         print(json.dumps(found, indent=2))
         return
@@ -220,4 +245,4 @@ def _print(found: dict[str, Any], *, as_json: bool) -> None:
     print(f"self-test    {words}{': ' if test['detail'] else ''}{test['detail']}")
     print(f"description  {found['description']}")
     for key, value in found["kept"].items():
-        print(f"keeps        {key} = {value}")
+        print(f"keeps        {one_line(key)} = {one_line(value)}")

@@ -9,8 +9,8 @@ import h5py
 import pytest
 
 from acquisition.errors import AcquisitionError, RecordingError
+from acquisition.plain_text import harmless
 from acquisition.record import record_trial
-from acquisition.recording.checked import harmless
 from acquisition.recording.model import TrialLabel
 from acquisition.recording.naming import refuse_taken
 from acquisition.recording.reader import read_recording, read_wire

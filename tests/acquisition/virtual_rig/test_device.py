@@ -399,6 +399,33 @@ def test_its_store_keeps_gives_and_forgets(make_rig: MakeRig) -> None:
     assert [reply.outcome for reply in conversation.of(Reply)] == [Outcome.DONE] * 2
 
 
+def test_of_more_keys_than_fit_the_answer_it_tells_whole_names(make_rig: MakeRig) -> None:
+    names = [f"a_key_of_twenty_eight_char_{number:02}" for number in range(40)]
+    conversation = Conversation(RigDevice(make_rig(), store=dict.fromkeys(names, b"x")))
+
+    conversation.say(conversation.host.ask(lambda number: ReadStore(number, "")))
+
+    (answer,) = conversation.of(StoreValue)
+    told = answer.value.decode().split("\n")
+    assert told == [*names[: len(told) - 1], ""]
+    assert 1024 - 29 < 3 + len(answer.value) <= 1024  # section 2; 3 bytes before the value
+
+
+def test_a_full_store_says_so_and_keeps_what_it_has(make_rig: MakeRig) -> None:
+    store = {f"big.{number}": bytes(900) for number in range(72)}
+    conversation = Conversation(RigDevice(make_rig(), store=store))
+    host = conversation.host
+
+    conversation.say(host.ask(lambda number: WriteStore(number, "one.more", bytes(900))))
+    conversation.say(host.ask(lambda number: WriteStore(number, "big.0", b"")))
+    conversation.say(host.ask(lambda number: WriteStore(number, "one.more", bytes(900))))
+
+    outcomes = [reply.outcome for reply in conversation.of(Reply)]
+    assert outcomes == [Outcome.STORE_FULL, Outcome.DONE, Outcome.DONE]
+    assert "big.1" in store
+    assert "big.0" not in store
+
+
 def test_what_must_not_be_while_streaming_is_refused(make_rig: MakeRig) -> None:
     conversation = talk(make_rig(), 0.1)
     host = conversation.host

@@ -51,5 +51,19 @@ def test_devices_of_this_machine_are_listed(
     assert said.out == "serial:/dev/ttyX7  USB adapter\n"
 
 
+def test_a_listed_device_is_asked_once_with_the_options_given(
+    perpend: Perpend, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    port = PortInfo("serial:/dev/ttyX7", "/dev/ttyX7", "USB adapter", "A1B2")
+    monkeypatch.setattr("acquisition.transports.serial_port.list_ports", lambda: [port])
+    url = "serial:/dev/ttyX7?baud=115200"
+
+    said = perpend(
+        "ports", "--no-ask", "--probe", url, "--probe", "virtual:", "--probe", "virtual:"
+    )
+
+    assert said.out == f"{url}  USB adapter\nvirtual:\n"
+
+
 def test_without_a_device_it_says_what_to_do(perpend: Perpend) -> None:
     assert "is the rig plugged in?" in perpend("ports").out
