@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from analysis.comparison.bland_altman import Design
 from analysis.comparison.effect_sizes import Interval
 from analysis.comparison.methods import AgreementOfMethods, MeasureAgreement
-from ui.compared import NAMED, compared_decimals
+from ui.measure_words import NAMED, compared_decimals
 from ui.numbers import shown
 
 ALPHA = 0.05

@@ -5,36 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.comparison.against_band import AgainstBand, Excursion
-from analysis.comparison.change import Basis, Change, Changes
 from analysis.comparison.comparison import AgainstExperts, ArcTest, Comparison, Family
 from analysis.comparison.curve_test import Cluster, CurveTest, NoTest
-from analysis.comparison.effect_sizes import Interval
-from analysis.measures import PHASE_MEASURES, REPETITION_MEASURES
 from analysis.reference.arc_curves import Quantity
-from analysis.reference.evidence import COMPARED
 from analysis.reference.model import QuantityBand
 from ui.banded import amount, stands_apart, too_wide_in_words
+from ui.changed import changed
+from ui.measure_words import interval_in_words, names_in_words, p_in_words, sds_in_words
 from ui.numbers import count_of, shown
 
-NAMED: dict[str, tuple[str, str, int]] = {
-    **{one.key: (one.label, one.unit, one.decimals) for one in REPETITION_MEASURES},
-    **{one.key: (one.label, one.unit, one.decimals) for one in PHASE_MEASURES},
-}
-"""Label, unit and decimals of each measure."""
-MOST_DECIMALS = 3
-MANY_SESSIONS = 8
-"""With fewer, before and after together, only large changes stand out. Ours."""
 MOST_NAMED = 2
 """Of more people a sentence tells the number."""
-PHASES = dict(COMPARED)
-
-
-def measure_name(key: str) -> str:
-    """Return what a compared measure is called, with its phase where that is not the movement."""
-    label, unit, _ = NAMED[key]
-    phase = PHASES[key]
-    part = f" ({phase.value})" if phase is not None and phase.value != "movement" else ""
-    return f"{label}{part}, {unit}" if unit else f"{label}{part}"
 
 
 def sentences(comparison: Comparison) -> list[str]:
@@ -42,39 +23,15 @@ def sentences(comparison: Comparison) -> list[str]:
     return [
         *_inside_view(comparison),
         *_against_band(comparison),
-        *_changed(comparison),
+        *changed(comparison.changes),
         *(line for family in comparison.families for line in _tested(family)),
     ]
-
-
-def interval_in_words(key: str, interval: Interval, *, sign: str = "+") -> str:
-    """Return a value of a measure with its interval."""
-    decimals = compared_decimals(key, interval)
-    value, low, high = (
-        shown(one, decimals, sign=sign) for one in (interval.value, interval.low, interval.high)
-    )
-    return f"{value} ({low} to {high})"
-
-
-def compared_decimals(key: str, interval: Interval | None = None) -> int:
-    """Return how many decimals a measure takes, so that no end of an interval looks like 0."""
-    least = max(1, NAMED[key][2])
-    ends = (interval.value, interval.low, interval.high) if interval else ()
-    wanted = range(least, MOST_DECIMALS)
-    enough = (n for n in wanted if all(not end or round(end, n) for end in ends))
-    return next(enough, MOST_DECIMALS)
-
-
-def change_values(one: Change) -> tuple[str, str]:
-    """Return what a measure was before and after, as exactly as their difference is told."""
-    decimals = compared_decimals(one.key, one.found.mean if one.found else None)
-    return shown(one.before, decimals), shown(one.after, decimals)
 
 
 def _inside_view(comparison: Comparison) -> Iterator[str]:
     """Yield who is held against what rests on the same person."""
     if comparison.among_experts:
-        who = _names(comparison.among_experts)
+        who = names_in_words(comparison.among_experts)
         verb = "is one of the experts" if len(comparison.among_experts) == 1 else "are experts"
         yield (
             f"{who} {verb} of this reference: the band rests on the same hands, so that lying in "
@@ -82,13 +39,8 @@ def _inside_view(comparison: Comparison) -> Iterator[str]:
         )
     if comparison.in_reference:
         verb = "is" if len(comparison.in_reference) == 1 else "are"
-        yield f"The reference was made of what {verb} compared: {_names(comparison.in_reference)}."
-
-
-def _names(names: tuple[str, ...]) -> str:
-    shown_names = [one or "no code" for one in names]
-    head, last = shown_names[:-1], shown_names[-1]
-    return f"{', '.join(head)} and {last}" if head else last
+        files = names_in_words(comparison.in_reference)
+        yield f"The reference was made of what {verb} compared: {files}."
 
 
 def _against_band(comparison: Comparison) -> Iterator[str]:
@@ -170,89 +122,6 @@ def _of_quantity(found: tuple[AgainstBand, ...] | None, quantity: Quantity) -> A
     return next((one for one in found or () if one.quantity.key == quantity.key), None)
 
 
-def _changed(comparison: Comparison) -> Iterator[str]:
-    changes = comparison.changes
-    if changes is None:
-        return
-    yield from _not_on_both_sides(changes)
-    if "" in changes.people:
-        yield "Before and after have recordings without a code; they are taken to be of one person."
-    if changes.basis is Basis.OCCASIONS:
-        yield _two_occasions(changes)
-    if changes.basis is Basis.SESSIONS:
-        before, after = changes.counts
-        few = "; so few tell large changes only" if before + after < MANY_SESSIONS else ""
-        yield (
-            f"Before and after are held beside each other by sessions: "
-            f"{count_of(before, 'session')} before, {after} after{few}."
-        )
-    told = [one for one in changes.measures if one.told]
-    for change in told:
-        yield _change(change, changes)
-    if not told and any(one.found for one in changes.measures):
-        yield {
-            Basis.PEOPLE: "Of the measures none changed on average, beyond chance and by an "
-            "amount worth telling.",
-            Basis.SESSIONS: "Of the measures none changed beyond what sessions differ by, and by "
-            "an amount worth telling.",
-        }.get(
-            changes.basis or Basis.OCCASIONS,
-            "On these two occasions no measure differed beyond the scatter of repetitions and by "
-            "an amount worth telling.",
-        )
-    yield from _not_compared(changes)
-
-
-def _not_on_both_sides(changes: Changes) -> Iterator[str]:
-    if changes.basis is None:
-        return
-    for people, side in ((changes.only_before, "before"), (changes.only_after, "after")):
-        if people:
-            verb = "was" if len(people) == 1 else "were"
-            yield f"Before and after leave out {_names(people)}, who {verb} recorded {side} only."
-
-
-def _two_occasions(changes: Changes) -> str:
-    who = changes.people[0] or "the person"
-    asked = "Record several sessions before and several after to tell."
-    if changes.one_sitting:
-        return (
-            f"Before and after were recorded within one session: what follows holds for these two "
-            f"occasions, and nothing here says that {who} has changed. {asked}"
-        )
-    return (
-        f"There is one session before and one after: by how much {who} differs from one day to "
-        f"the next is not known, so nothing here says that {who} has changed. {asked}"
-    )
-
-
-def _change(change: Change, changes: Changes) -> str:
-    assert change.found is not None
-    before, after = change_values(change)
-    words = interval_in_words(change.key, change.found.mean)
-    what = f"{measure_name(change.key)}: {before} before, {after} after"
-    if changes.basis is Basis.OCCASIONS:
-        return f"On these two occasions: {what}; a difference of {words}, by repetitions alone."
-    average = " on average" if changes.basis is Basis.PEOPLE else ""
-    return f"{what}; changed{average} by {words}, {_p(change.p)} with all measures together."
-
-
-def _p(p: float | None) -> str:
-    assert p is not None
-    return "p < 0.001" if p < 0.001 else f"p = {p:.3f}"
-
-
-def _not_compared(changes: Changes) -> Iterator[str]:
-    reasons: dict[str, list[str]] = {}
-    for one in changes.measures:
-        if one.reason:
-            reasons.setdefault(one.reason, []).append(NAMED[one.key][0])
-    for reason, labels in reasons.items():
-        whole = len(labels) == len(changes.measures)
-        of = "" if whole else f" ({', '.join(labels)})"
-        yield f"Before and after not compared{of}: {reason}."
-
-
 def _tested(family: Family) -> Iterator[str]:
     if family.reason:
         yield f"{family.question} Not tested: {family.reason}."
@@ -285,7 +154,7 @@ def _cluster(test: ArcTest, cluster: Cluster) -> str:
     words = test.quantity.more if cluster.higher else test.quantity.less
     return (
         f"{test.quantity.label.capitalize()} {way} {stretch_in_words(cluster)}: {words} "
-        f"({_p(cluster.p)})."
+        f"({p_in_words(cluster.p)})."
     )
 
 
@@ -303,42 +172,6 @@ def experts_in_words(one: AgainstExperts) -> str:
         low, high = (shown(value, 1, sign="+") for value in (one.case.sds.low, one.case.sds.high))
         return f"{shown(one.case.sds.value, 1, sign='+')} SD ({low} to {high})"
     assert one.groups is not None
-    return f"{interval_in_words(one.key, one.groups.mean)}, g {_g(one.groups.standardised)}"
-
-
-def _g(interval: Interval) -> str:
-    value, low, high = (
-        shown(one, 2, sign="+") for one in (interval.value, interval.low, interval.high)
-    )
-    return f"{value} ({low} to {high})"
-
-
-def change_in_words(one: Change) -> tuple[str, str, str]:
-    """Return a difference with its interval, in SDs, and its p; the reason if there is none."""
-    if one.found is None:
-        return one.reason, "", ""
-    told = interval_in_words(one.key, one.found.mean)
-    return told, _g(one.found.standardised), _p(one.p)
-
-
-def changes_note(changes: Changes) -> str:
-    """Return what the table of changes is about."""
-    least = ", ".join(dict.fromkeys(_least(one) for one in changes.measures))
-    of = {
-        Basis.PEOPLE: f"by {count_of(changes.counts[0], 'person', 'people')}, each with a mean "
-        "before and after",
-        Basis.SESSIONS: f"by sessions, {changes.counts[0]} before and {changes.counts[1]} after, "
-        "so that they hold what differs from one to the next",
-        Basis.OCCASIONS: "by the repetitions of two occasions: they hold for these occasions only "
-        "and say nothing about other days",
-        None: "",
-    }[changes.basis]
     return (
-        f"Intervals are {of}. p is for all measures together (Holm). Told in words is what is "
-        f"below 0.05 and at least {least}."
+        f"{interval_in_words(one.key, one.groups.mean)}, g {sds_in_words(one.groups.standardised)}"
     )
-
-
-def _least(one: Change) -> str:
-    unit = NAMED[one.key][1]
-    return f"{shown(one.least, 1)}{'' if unit.startswith('°') else ' '}{unit}"

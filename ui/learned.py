@@ -9,7 +9,7 @@ from analysis.study.days import FEW_DAYS
 from analysis.study.findings import MeasureFindings
 from analysis.study.learning import NOTHING_TOLD, Learning, Tested
 from analysis.tidy.practice import RETENTION, TRANSFER
-from ui.compared import NAMED
+from ui.measure_words import NAMED
 from ui.study_words import decimals_of, people, sentence, with_interval
 
 

@@ -14,8 +14,8 @@ from analysis.study.learning import LAST
 from analysis.study.sample import Done
 from analysis.study.variance import Component, Components
 from analysis.tidy.practice import BASELINE, PRACTICE
-from ui.compared import NAMED, measure_name
 from ui.learned import learned
+from ui.measure_words import NAMED, measure_name
 from ui.numbers import shown
 from ui.study_words import (
     amount,

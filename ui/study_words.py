@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.comparison.effect_sizes import Interval
-from ui.compared import NAMED
+from ui.measure_words import NAMED
 from ui.numbers import count_of, shown
 
 PEOPLE = {"E": "experts", "T": "trainees"}

@@ -20,13 +20,9 @@ from analysis.reference.evidence import COMPARED, RecordingEvidence
 from analysis.reference.model import ReferenceSettings
 from analysis.settings import AnalysisSettings
 from analysis.target import Target
-from ui.compared import (
-    change_in_words,
-    change_values,
-    interval_in_words,
-    sentences,
-    stretch_in_words,
-)
+from ui.changed import change_in_words, change_values
+from ui.compared import sentences, stretch_in_words
+from ui.measure_words import interval_in_words
 
 Floats = NDArray[np.float64]
 MIDDLES: Floats = np.arange(20, dtype=np.float64) * 5.0 + 2.5

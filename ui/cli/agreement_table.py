@@ -8,7 +8,7 @@ from rich.text import Text
 from analysis.comparison.methods import AgreementOfMethods
 from ui.agreed import agreement_cells, agreement_sentences, agreement_title
 from ui.cli.tables import titled
-from ui.compared import measure_name
+from ui.measure_words import measure_name
 
 
 def agreement_table(found: AgreementOfMethods) -> RenderableType:

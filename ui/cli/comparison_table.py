@@ -10,16 +10,10 @@ from rich.text import Text
 
 from analysis.comparison.change import Changes
 from analysis.comparison.comparison import Comparison
+from ui.changed import change_in_words, change_values, changes_note
 from ui.cli.tables import titled
-from ui.compared import (
-    change_in_words,
-    change_values,
-    changes_note,
-    compared_decimals,
-    experts_in_words,
-    measure_name,
-    sentences,
-)
+from ui.compared import experts_in_words, sentences
+from ui.measure_words import compared_decimals, measure_name
 from ui.numbers import shown
 
 

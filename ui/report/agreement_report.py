@@ -10,7 +10,7 @@ from markupsafe import Markup
 from acquisition.software import software
 from analysis.comparison.methods import AgreementOfMethods
 from ui.agreed import agreement_cells, agreement_sentences, agreement_title, has_no_scatter
-from ui.compared import measure_name
+from ui.measure_words import measure_name
 from ui.numbers import count_of
 from ui.report.figures.agreement import agreement_figure
 

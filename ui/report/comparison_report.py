@@ -15,17 +15,9 @@ from analysis.comparison.curve_test import CurveTest, NoTest
 from analysis.comparison.performance import Performance
 from analysis.reference.arc_curves import QUANTITIES
 from ui.banded import doubts
-from ui.compared import (
-    change_in_words,
-    change_values,
-    changes_note,
-    compared_decimals,
-    experts_in_words,
-    measure_name,
-    sentences,
-    stretch_in_words,
-    who_is_compared,
-)
+from ui.changed import change_in_words, change_values, changes_note
+from ui.compared import experts_in_words, sentences, stretch_in_words, who_is_compared
+from ui.measure_words import compared_decimals, measure_name
 from ui.numbers import count_of, shown
 from ui.report.figures.arc_bands import Laid, quantity_figure
 

@@ -16,9 +16,9 @@ from analysis.study.laboratories import Precision
 from analysis.study.reliability import MODELS, Icc
 from analysis.study.sample import Done, Sample
 from analysis.target import Target
-from ui.compared import NAMED
 from ui.counted import notices
 from ui.learned import learner_in_words
+from ui.measure_words import NAMED
 from ui.numbers import count_of, shown
 from ui.report.figures.learning import MOST_PEOPLE, shares, small_multiples
 from ui.studied import (

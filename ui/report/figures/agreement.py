@@ -13,7 +13,7 @@ from analysis.comparison.bland_altman import Agreement
 from analysis.comparison.effect_sizes import Interval
 from analysis.comparison.methods import MeasureAgreement
 from ui.agreed import has_no_scatter, has_trend
-from ui.compared import NAMED
+from ui.measure_words import NAMED
 from ui.report.look import INK, LIMIT, LOWER, QUIET, RAISE, as_svg, drawing
 
 Floats = NDArray[np.float64]
