@@ -185,6 +185,8 @@ def _missing(file: CheckedFile, streams: Sequence[WireStream], counts: LinkCount
     for wire in streams:
         if wire.torn_blocks:
             yield f"stream {wire.spec.name!r}: {wire.torn_blocks} torn blocks are left out"
+    for wire in streams:
+        yield from _paused(wire)
     yield from _silent(streams)
     breaks = max((len(np.unique(wire.blocks["segment"])) for wire in streams), default=1) - 1
     if breaks > 0:
@@ -192,6 +194,27 @@ def _missing(file: CheckedFile, streams: Sequence[WireStream], counts: LinkCount
         yield f"the line or the rig was away {times}; what happened meanwhile is not recorded"
     yield from _lost(sum(map(jumped_samples, streams)), counts, cut_off=file.cut_off)
     yield from _dropped(counts)
+
+
+def _longest_pause_us(wire: WireStream) -> float:
+    return SILENT_US + MAX_BLOCK_SAMPLES * 1e6 / wire.spec.rate_hz
+
+
+def _paused(wire: WireStream) -> Iterator[str]:
+    """Yield how long a stream was silent between blocks whose numbers go on without a jump."""
+    blocks = wire.blocks
+    number_after = blocks["sample_number"] + blocks["sample_count"].astype(np.int64)
+    end_us = blocks["device_time_us"] + blocks["span_us"].astype(np.int64)
+    goes_on = blocks["sample_number"][1:] == number_after[:-1]
+    same = np.diff(blocks["segment"].astype(np.int64)) == 0
+    pause_us = (blocks["device_time_us"][1:] - end_us[:-1])[goes_on & same]
+    pauses_us = pause_us[pause_us > _longest_pause_us(wire)]
+    if len(pauses_us):
+        times = "once" if len(pauses_us) == 1 else f"{len(pauses_us)} times"
+        yield (
+            f"stream {wire.spec.name!r} was silent {times} in between, "
+            f"for {pauses_us.sum() * 1e-6:.1f} s in all"
+        )
 
 
 def _silent(streams: Sequence[WireStream]) -> Iterator[str]:
@@ -210,7 +233,7 @@ def _silent(streams: Sequence[WireStream]) -> Iterator[str]:
     for segment, ends in ends_us.items():
         for wire in streams:
             silent_us = max(ends.values()) - ends.get(wire.spec.name, first_us[segment])
-            if silent_us > SILENT_US + MAX_BLOCK_SAMPLES * 1e6 / wire.spec.rate_hz:
+            if silent_us > _longest_pause_us(wire):
                 where = f" of stretch {segment + 1}" if len(ends_us) > 1 else ""
                 yield (
                     f"stream {wire.spec.name!r} was silent for the last "

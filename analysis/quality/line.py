@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+import numpy as np
+
+from acquisition.recording.model import StreamData
 from analysis.quality.evidence import Evidence, Recorded, finding, longest_line, losses
 from analysis.sample_times import segments_of
 from analysis.trial import QualityFinding, Severity
@@ -97,14 +100,20 @@ def missing(evidence: Evidence) -> list[QualityFinding]:
 
 
 def silent(evidence: Recorded) -> list[QualityFinding]:
-    """Look for streams that begin or end far from the others: their sensor was silent."""
+    """Look for streams that begin or end far from the others, or pause: a sensor was silent.
+
+    A pause is a gap in time over which the numbers go on; where they jump it counts as lost.
+    """
     streams = evidence.recording.streams
     spans: dict[int, dict[str, tuple[int, int]]] = {}
     for name, stream in streams.items():
         for segment, rows in segments_of(stream):
             times = stream.device_time_us[rows]
             spans.setdefault(segment, {})[name] = int(times[0]), int(times[-1])
-    absent_s = {name: _absent_s(spans.values(), name) for name in streams}
+    absent_s = {
+        name: max(_absent_s(spans.values(), name), _paused_s(stream))
+        for name, stream in streams.items()
+    }
     silent = [
         f"{name} for {lasted_s:.1f} s"
         for name, lasted_s in absent_s.items()
@@ -116,8 +125,8 @@ def silent(evidence: Recorded) -> list[QualityFinding]:
             ", ".join(silent) or "none",
             f"{SILENT_LIMIT_S:g} s and a block",
             ok=not silent,
-            advice="Of this stream nothing came at the beginning or the end, while the others "
-            "went on: look at the cable of its sensor.",
+            advice="Of this stream nothing came for so long, while the rig went on: look at the "
+            "cable of its sensor.",
         )
     ]
 
@@ -131,6 +140,16 @@ def _absent_s(spans: Iterable[Mapping[str, tuple[int, int]]], name: str) -> floa
         begin, end = those.get(name, (last, first))
         absent_us = max(absent_us, begin - first, last - end)
     return absent_us * 1e-6
+
+
+def _paused_s(stream: StreamData) -> float:
+    """Return the longest time between two samples with consecutive numbers."""
+    longest_us = 0
+    for _, rows in segments_of(stream):
+        goes_on = np.diff(stream.sample_number[rows]) == 1
+        apart_us = np.diff(stream.device_time_us[rows])[goes_on]
+        longest_us = max(longest_us, int(apart_us.max(initial=0)))
+    return longest_us * 1e-6
 
 
 def segments(evidence: Recorded) -> list[QualityFinding]:

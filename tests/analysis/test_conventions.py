@@ -83,6 +83,6 @@ def test_every_quality_finding_stands_there(told: Callable[..., Any]) -> None:
 
     for finding in trial.quality:
         key = re.sub(r"_(force|imu|stabiliser)$", "_…", finding.key)
-        if not key.startswith(("lost_samples", "rate", "jitter")):
+        if not key.startswith(("lost_samples", "rate", "jitter", "stuck")):
             key = finding.key
         assert f"`{key}`" in PAGE

@@ -353,6 +353,18 @@ def test_a_stream_that_ends_or_begins_far_from_the_others_was_silent(
     assert found.severity is (Severity.FINE if said == "none" else Severity.WARNING)
 
 
+def test_a_stream_that_pauses_and_goes_on_with_its_numbers_was_silent(sound: Recording) -> None:
+    stream = sound.streams[FORCE_STREAM]
+    there = rows(stream, np.r_[0:1000, 1400 : len(stream.counts)])
+    numbers = np.arange(len(there.counts))
+    paused = with_stream(sound, FORCE_STREAM, dataclasses.replace(there, sample_number=numbers))
+
+    (found,) = silent(Unresolved(paused))
+
+    assert found.value == "force for 2.0 s"
+    assert found.severity is Severity.WARNING
+
+
 def hang(stream: StreamData, start: int, stop: int) -> StreamData:
     counts = stream.counts.copy()
     counts[start:stop] = counts[start]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ import h5py
 import numpy as np
 import pytest
 
+from acquisition.blocks import stream_block
 from acquisition.clock import ManualClock
 from acquisition.recording.layout import BLOCK_DTYPE, text_dtype
 from acquisition.recording.model import Event, LinkCounts
@@ -60,6 +62,24 @@ def test_a_recording_closed_properly_is_whole(trial: Path) -> None:
     assert result.samples == (("force", 400), ("imu", 80))
     with h5py.File(trial) as file:
         assert file.attrs["content_sha256"].decode() == result.sha256
+
+
+def test_a_pause_over_which_the_numbers_go_on_is_told(
+    make_writer: Any, make_raw: Any, force_spec: StreamSpec
+) -> None:
+    writer = make_writer()
+    for first in range(0, 400, 20):
+        raw = make_raw(force_spec, first)
+        late_us = 3_000_000 * ((first >= 100) + (first >= 200))
+        raw = dataclasses.replace(raw, device_time_us=raw.device_time_us + late_us)
+        writer.on_block(
+            stream_block(raw, force_spec, sample_number=first, arrival_ns=first, segment=0)
+        )
+
+    result = verify_recording(writer.close())
+
+    assert not result.faults
+    assert "stream 'force' was silent 2 times in between, for 6.0 s in all" in result.missing
 
 
 @pytest.mark.parametrize(
