@@ -10,7 +10,7 @@ from firmware_protocol.messages import (
     PROTOCOL_MINOR,
     Identity,
 )
-from firmware_protocol.table import fault_of_table
+from firmware_protocol.table import SERIAL_RULE, fault_of_table, is_serial
 
 
 def reason_to_refuse(identity: Identity, known: Identity | None) -> str:
@@ -27,6 +27,11 @@ def reason_to_refuse(identity: Identity, known: Identity | None) -> str:
         )
     if not identity.rig_serial:
         return "the rig has no serial: give it one in its firmware"
+    if not is_serial(identity.rig_serial):
+        return (
+            f"the rig calls itself {identity.rig_serial!r}; a serial is {SERIAL_RULE}: "
+            "change it in its firmware"
+        )
     fault = fault_of_table(identity.streams)
     if fault is not None:
         return f"rig {identity.rig_serial!r} has a stream table that makes no sense: {fault.text}"

@@ -19,6 +19,7 @@ from msgspec import Meta
 from acquisition.errors import DescriptionError
 from acquisition.toml_records import parse_toml, read_toml, to_record, toml_text
 from firmware_protocol.messages import FORCE_STREAM, IMU_STREAM
+from firmware_protocol.table import SERIAL_RULE, is_serial
 
 Vector = tuple[float, float, float]
 Matrix3 = tuple[Vector, Vector, Vector]
@@ -39,8 +40,12 @@ class _Table(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 class RigIdentity(_Table, frozen=True, kw_only=True):
     """``[rig]``. *id* should equal the serial the rig gives on the wire."""
 
-    id: Annotated[str, Meta(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,31}$")]
+    id: str
     side: Literal["right", "left"]
+
+    def __post_init__(self) -> None:
+        if not is_serial(self.id):
+            raise ValueError(f"rig.id is {self.id!r}; a serial is {SERIAL_RULE}")
 
 
 class CellDescription(_Table, frozen=True, kw_only=True):

@@ -6,6 +6,7 @@ On the wire too many rows, or a sample type that is not known, are malformed bef
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
@@ -18,6 +19,13 @@ MAX_CHANNELS = 64
 MAX_RATE_HZ = 100_000.0
 RAILS = {SampleType.INT16: (-(2**15), 2**15 - 1), SampleType.INT32: (-(2**31), 2**31 - 1)}
 """What a value of the wire can hold."""
+
+
+SERIAL = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,31}")
+SERIAL_RULE = (
+    "1 to 32 of the letters A to Z and a to z, digits, - and _, the first a letter or a digit"
+)
+"""For people: what a rig may call itself."""
 
 
 class Rule(Enum):
@@ -96,6 +104,11 @@ def _of_channels(spec: StreamSpec) -> Iterator[TableFault]:
             text = f"{where} has its rails at {channel.count_min} and {channel.count_max}"
             yield TableFault(Rule.RAILS, text)
         seen.add(channel.name)
+
+
+def is_serial(text: str) -> bool:
+    """Tell whether a rig may call itself so."""
+    return SERIAL.fullmatch(text) is not None
 
 
 def is_plain(text: str) -> bool:

@@ -247,6 +247,14 @@ void perpend_rig_receive(perpend_rig *rig, const uint8_t *bytes, size_t size)
     }
 }
 
+static bool good_serial(const char *serial)
+{
+    static const char allowed[] = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz-_";
+    const size_t size = strlen(serial);
+    return size > 0 && size <= PERPEND_NAME && strspn(serial, allowed) == size
+           && serial[0] != '-' && serial[0] != '_';
+}
+
 /* Why the port's description cannot be used, null if it can. */
 static const char *unfit(const perpend_description *about)
 {
@@ -254,8 +262,7 @@ static const char *unfit(const perpend_description *about)
     if (broken != PERPEND_TABLE_GOOD) {
         return perpend_rule_name(broken);
     }
-    const size_t serial = strlen(about->rig_serial);
-    if (serial == 0 || serial > PERPEND_NAME || !perpend_is_text(about->rig_serial, serial)) {
+    if (!good_serial(about->rig_serial)) {
         return "serial";
     }
     if (!perpend_is_text(about->firmware_version, strlen(about->firmware_version))) {

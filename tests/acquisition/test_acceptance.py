@@ -32,6 +32,10 @@ def test_a_table_that_breaks_a_rule_and_a_rig_without_serial_are_refused(
         "rig 'RIG-01' has a stream table that makes no sense: stream 'force' has a rate of inf Hz"
     )
     assert "no serial" in reason_to_refuse(replace(identity, rig_serial=""), None)
+    assert reason_to_refuse(replace(identity, rig_serial="Prüfstand 2"), None) == (
+        "the rig calls itself 'Prüfstand 2'; a serial is 1 to 32 of the letters A to Z and a to z, "
+        "digits, - and _, the first a letter or a digit: change it in its firmware"
+    )
 
 
 def test_a_description_must_belong_to_the_rig_that_answers(

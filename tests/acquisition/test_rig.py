@@ -95,7 +95,7 @@ def test_json_and_back_changes_nothing(path: Path) -> None:
         ('side = "left"', 'side = "middle"', "$.rig.side"),
         ('side = "left"', 'sides = "left"', "unknown field `sides`"),
         ('side = "left"\n', "", "missing required field `side`"),
-        ('id = "RIG-01"', 'id = "../x"', "$.rig.id"),
+        ('id = "RIG-01"', 'id = "../x"', "rig.id is '../x'; a serial is 1 to 32 of the letters"),
         ("axes = 3", "axes = 4", "$.cell.axes"),
         ("axes = 3", "axes = 6", "cell.calibration_matrix must be 6 rows of 6 numbers"),
         ("[-1.0, 0.0, 0.0]]", "[1.0, 0.0, 0.0]]", "cell.to_humerus is no rotation"),

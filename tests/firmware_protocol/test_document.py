@@ -25,12 +25,25 @@ from firmware_protocol.messages import (
     SampleType,
     StreamSpec,
 )
-from firmware_protocol.table import MAX_CHANNELS, MAX_RATE_HZ, MAX_STREAMS, Rule, fault_of_table
+from firmware_protocol.table import (
+    MAX_CHANNELS,
+    MAX_RATE_HZ,
+    MAX_STREAMS,
+    SERIAL_RULE,
+    Rule,
+    fault_of_table,
+    is_serial,
+)
 
 LAW = Path(str(firmware_protocol.__file__)).with_name("PROTOCOL.md").read_text(encoding="utf-8")
 VECTORS = re.findall(r"^\| `(\w+\(.*\))` \| `([0-9a-f]+)` \| `([0-9a-f]+)` \|$", LAW, re.MULTILINE)
 HEARD = re.findall(r"^\| `([0-9a-f]+)` \| (`\w+\(.*\)`|malformed: .*) \|$", LAW, re.MULTILINE)
 JUDGED = re.findall(r"^\| `(81[0-9a-f]+)` \| ([a-z ]+) \|$", LAW, re.MULTILINE)
+SERIALS = re.findall(
+    r"^\| `([^`]*)` \| (good|refused) \|$",
+    LAW.split("| rig_serial | |")[1].split("\n\n")[0],
+    re.MULTILINE,
+)
 THROWN = re.findall(r"^\| `([0-9a-f]+)` \| (\w+): .* \|$", LAW, re.MULTILINE)
 THROWN = [(frame, kind) for frame, kind in THROWN if kind != "malformed"]
 SECTIONS = {
@@ -157,6 +170,16 @@ def test_stream_tables_are_judged_as_the_document_says(payload: str, verdict: st
     assert isinstance(identity, messages.Identity)
     fault = fault_of_table(identity.streams)
     assert verdict == ("good" if fault is None else fault.rule.value)
+
+
+@pytest.mark.parametrize(("serial", "verdict"), SERIALS)
+def test_serials_are_judged_as_the_document_says(serial: str, verdict: str) -> None:
+    assert is_serial(serial) == (verdict == "good")
+
+
+def test_the_rule_for_serials_is_told_in_the_words_of_the_document() -> None:
+    assert f"A rig_serial must be {SERIAL_RULE}" in LAW.replace("`", "")
+    assert {verdict for _, verdict in SERIALS} == {"good", "refused"}
 
 
 def test_the_rules_for_tables_are_those_of_the_document_and_each_has_a_vector() -> None:

@@ -10,11 +10,17 @@ import pytest
 
 import firmware_protocol
 from firmware_protocol import messages as m
-from firmware_protocol.codec import encode
+from firmware_protocol.codec import MAX_NAME_BYTES, encode
 
 Ask = Callable[[str], str]
 LAW = Path(str(firmware_protocol.__file__)).with_name("PROTOCOL.md").read_text(encoding="utf-8")
 JUDGED = re.findall(r"^\| `(81[0-9a-f]+)` \| ([a-z ]+) \|$", LAW, re.MULTILINE)
+SERIALS = re.findall(
+    r"^\| `([^`]*)` \| (good|refused) \|$",
+    LAW.split("| rig_serial | |")[1].split("\n\n")[0],
+    re.MULTILINE,
+)
+SENT_SERIALS = [row for row in SERIALS if len(row[0].encode()) <= MAX_NAME_BYTES]
 OWN_STREAMS = tuple(
     m.StreamSpec(
         number,
@@ -55,11 +61,13 @@ def test_a_rig_does_not_power_up_with_a_table_that_breaks_a_rule(
     }
 
 
-@pytest.mark.parametrize(("serial", "told"), [("", "serial"), ("ü" * 16, "up")])
-def test_a_rig_has_a_serial(described_again: Ask, serial: str, told: str) -> None:
+@pytest.mark.parametrize(("serial", "verdict"), SENT_SERIALS)
+def test_a_rig_powers_up_with_a_serial_that_is_good_and_with_no_other(
+    described_again: Ask, serial: str, verdict: str
+) -> None:
     described_again(f"describe {encode(described(OWN_STREAMS, serial)).hex()}")
 
-    assert described_again("power 0").rstrip(".") == told
+    assert described_again("power 0").rstrip(".") == {"good": "up", "refused": "serial"}[verdict]
 
 
 def test_the_first_byte_is_a_delimiter(rig_ask: Ask) -> None:
