@@ -108,6 +108,37 @@ def fit_clock(exchanges: Sequence[SyncExchange]) -> ClockFit:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class SegmentClock:
+    """How the rig's clock ran in one segment of a recording.
+
+    Attributes:
+        segment: Which stretch of the recording.
+        answers: How many exchanges there were.
+        fit: The line through the best of them.
+    """
+
+    segment: int
+    answers: int
+    fit: ClockFit
+
+
+def fit_segments(exchanges: Sequence[SyncExchange]) -> tuple[SegmentClock, ...]:
+    """Fit the line of each segment in which the rig answered twice or more, in order.
+
+    Args:
+        exchanges: In order, of all segments.
+    """
+    parts: dict[int, list[SyncExchange]] = {}
+    for one in exchanges:
+        parts.setdefault(one.segment, []).append(one)
+    return tuple(
+        SegmentClock(segment, len(part), fit_clock(part))
+        for segment, part in sorted(parts.items())
+        if len(part) >= MIN_EXCHANGES and part[-1].received_us > part[0].sent_us
+    )
+
+
 def rate_bounds(exchanges: Sequence[SyncExchange]) -> tuple[float, float]:
     """Return between what the rate lies, host seconds in a rig second, whatever the delays were.
 

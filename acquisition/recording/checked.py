@@ -126,7 +126,7 @@ class CheckedFile:
         Raises:
             RecordingError: They cannot be read.
         """
-        if table.path in self.lost_tables:
+        if self._has_no(table):
             return np.empty((0, *table.row_shape), dtype=table.dtype)
         with damage(self.path):
             dataset = self._tables[table.path]
@@ -139,7 +139,14 @@ class CheckedFile:
 
     def row_count(self, table: TableSpec) -> int:
         """Return how many rows a table has."""
-        return 0 if table.path in self.lost_tables else int(self._tables[table.path].shape[0])
+        return 0 if self._has_no(table) else int(self._tables[table.path].shape[0])
+
+    def lacks(self, table: TableSpec) -> bool:
+        """Tell whether this is an older file, without a table that came later."""
+        return table.path in self._lacking
+
+    def _has_no(self, table: TableSpec) -> bool:
+        return table.path in self.lost_tables or self.lacks(table)
 
     def strangers(self) -> list[str]:
         """Return what the file holds beyond the schema: attributes, tables, groups, links."""
@@ -167,6 +174,7 @@ class CheckedFile:
         self.identity = _identity(self.text("identity_json"))
         tables = layout.all_tables(self.identity.streams)
         self._tables: dict[str, h5py.Dataset] = {}
+        self._lacking: set[str] = set()
         for table in tables:
             self._open(table)
         claimed = sum(self._claimed_bytes(table) for table in tables)
@@ -174,11 +182,15 @@ class CheckedFile:
             raise ValueError(f"claims to hold {claimed} bytes, but is only {size} long")
 
     def _claimed_bytes(self, table: TableSpec) -> int:
-        if table.path in self.lost_tables:
+        if self._has_no(table):
             return 0
         return int(self._tables[table.path].size * self._tables[table.path].dtype.itemsize)
 
     def _open(self, table: TableSpec) -> None:
+        # Asked of the link itself: whatever stands there under that name is looked at.
+        if table.optional and not self._file.id.links.exists(table.path[1:].encode()):
+            self._lacking.add(table.path)
+            return
         try:
             with damage(self.path):
                 self._tables[table.path] = _open_table(self._file, table)

@@ -22,6 +22,7 @@ from acquisition.errors import RecordingError
 from acquisition.recording import layout
 from acquisition.recording.at_once import write_at_once
 from acquisition.recording.checked import CheckedFile
+from acquisition.recording.clock_rows import clock_rows
 from acquisition.recording.index import index_of, recording_files
 from acquisition.recording.label import PERSON_CODE
 from acquisition.recording.layout import TableSpec
@@ -139,6 +140,7 @@ def _recoded(path: Path, folder: Path, old: str, new: str) -> Path:
         tables: dict[TableSpec, NDArray[Any]] = {
             table: file.rows(table) for table in layout.all_tables(streams)
         }
+    tables[layout.CLOCK] = clock_rows(tables[layout.SYNC])
     tables[layout.EVENTS] = _renamed(tables[layout.EVENTS], word, new)
     out = folder.joinpath(*(word.sub(new, part) for part in path.relative_to(folder).parts))
     if out == path:

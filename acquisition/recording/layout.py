@@ -7,7 +7,8 @@ Root attributes, all fixed-length UTF-8 text but the integers:
 
 Tables, uncompressed, chunked, growing along the first axis:
 
-    /events, /faults, /link              the row types below
+    /events, /faults, /link, /sync       the row types below
+    /clock                               written at closing, a row for each segment: `CLOCK_DTYPE`
     /streams/<name>/counts               (n, channels) in the wire's own integer type
     /streams/<name>/blocks               one row for each block of the wire: `BLOCK_DTYPE`
 
@@ -15,6 +16,12 @@ The rows of a block in ``counts`` follow those of the block before. The wire's s
 is the low 32 bits of ``sample_number``. ``crc32`` covers the row before it and the block's
 bytes in ``counts``, so that in a file whose recorder was killed every block can be told
 whole from torn. A group is called as its stream if that is a plain word, else by its number.
+
+``/clock`` says how the rig's clock ran against the recording machine's, by the questions and
+answers of ``/sync``: host_ns + rate · (device time − device_us) · 1000, the RMS of the exchanges
+used about that line, and how far it may be shifted as a whole. It came later: files without it
+are as good, and it does not enter their content hash; nor is it in a file that was never closed.
+Then it is worked out anew.
 
 The content hash is the SHA-256 of, in this order: for each root attribute but
 ``content_sha256``, by name, ``name NUL value NUL`` (integers in decimal); for each table, by
@@ -132,6 +139,7 @@ class TableSpec:
         columns: Values in a row; 0 for a table of one axis.
         chunk_rows: Rows in a chunk.
         earlier: Of a row in older files: the same without the newest columns, which are 0 then.
+        optional: Older files are without it.
     """
 
     path: str
@@ -139,6 +147,7 @@ class TableSpec:
     columns: int
     chunk_rows: int
     earlier: np.dtype[np.void] | None = None
+    optional: bool = False
 
     @property
     def row_shape(self) -> tuple[int, ...]:
@@ -171,6 +180,19 @@ SYNC_DTYPE = np.dtype(
     ]
 )
 SYNC = TableSpec("/sync", SYNC_DTYPE, 0, 256)
+CLOCK_DTYPE = np.dtype(
+    [
+        ("segment", "<u4"),
+        ("answers", "<u4"),
+        ("used", "<u4"),
+        ("device_us", "<f8"),
+        ("host_ns", "<f8"),
+        ("rate", "<f8"),
+        ("residual_s", "<f8"),
+        ("bound_s", "<f8"),
+    ]
+)
+CLOCK = TableSpec("/clock", CLOCK_DTYPE, 0, 64, optional=True)
 
 
 def stream_tables(spec: StreamSpec) -> tuple[TableSpec, TableSpec]:
@@ -190,6 +212,7 @@ def all_tables(streams: tuple[StreamSpec, ...]) -> tuple[TableSpec, ...]:
         FAULTS,
         LINK,
         SYNC,
+        CLOCK,
         *(table for spec in streams for table in stream_tables(spec)),
     )
 

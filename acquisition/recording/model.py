@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from acquisition.clock_fit import SyncExchange
+from acquisition.clock_fit import SegmentClock, SyncExchange
 from acquisition.rig import RigDescription
 from firmware_protocol.messages import Fault, Identity, StreamSpec
 
@@ -151,6 +151,7 @@ class Recording:
         faults: What the rig reported, in order.
         counts: Loss accounting at the end.
         syncs: Questions for the rig's clock with their answers, in order.
+        clocks: How the rig's clock ran against the host's, by segment.
         sha256: Hash of its content as it is now, empty if it never was in a file.
         changed: That is not the hash which was written when it was closed.
     """
@@ -170,5 +171,6 @@ class Recording:
     faults: tuple[Fault, ...] = ()
     counts: LinkCounts = field(default_factory=LinkCounts)
     syncs: tuple[SyncExchange, ...] = ()
+    clocks: tuple[SegmentClock, ...] = ()
     sha256: str = ""
     changed: bool = False

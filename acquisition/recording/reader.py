@@ -16,11 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquisition.blocks import sample_times_us
-from acquisition.clock_fit import SyncExchange
+from acquisition.clock_fit import SegmentClock
 from acquisition.errors import DescriptionError, RecordingError
 from acquisition.plain_text import harmless, one_line
 from acquisition.recording import layout
 from acquisition.recording.checked import CheckedFile, damage
+from acquisition.recording.clock_rows import clock_rows, clocks_of, exchanges_of
 from acquisition.recording.layout import TableSpec
 from acquisition.recording.model import Event, LinkCounts, Recording, StreamData
 from acquisition.rig import RigDescription, rig_from_json
@@ -90,7 +91,8 @@ def read_recording(path: Path | str) -> Recording:
             streams=streams,
             events=_events(file),
             faults=_faults(file),
-            syncs=_syncs(file),
+            syncs=exchanges_of(file.rows(layout.SYNC)),
+            clocks=_clocks(file),
             counts=link_counts(file),
             sha256=sha256,
             changed=not file.cut_off and file.text("content_sha256") != sha256,
@@ -135,7 +137,8 @@ def hash_of(file: CheckedFile) -> str:
     """Return the content hash of an open recording."""
     tables = layout.all_tables(file.identity.streams)
     return layout.content_digest(
-        file.attributes, {table.path: _account(file, table) for table in tables}
+        file.attributes,
+        {table.path: _account(file, table) for table in tables if not file.lacks(table)},
     )
 
 
@@ -262,12 +265,11 @@ def _events(file: CheckedFile) -> tuple[Event, ...]:
     )
 
 
-def _syncs(file: CheckedFile) -> tuple[SyncExchange, ...]:
-    return tuple(
-        SyncExchange(*row)
-        for row in file.rows(layout.SYNC).tolist()
-        if row[0]  # the host's clock is never 0; a row without is the torn end of a part file
-    )
+def _clocks(file: CheckedFile) -> tuple[SegmentClock, ...]:
+    """Return the lines as they were fitted at closing, anew where they were not."""
+    if file.cut_off or file.lacks(layout.CLOCK):
+        return clocks_of(clock_rows(file.rows(layout.SYNC)))
+    return clocks_of(file.rows(layout.CLOCK))
 
 
 def _faults(file: CheckedFile) -> tuple[Fault, ...]:

@@ -22,6 +22,7 @@ from acquisition.errors import DescriptionError, RecordingError
 from acquisition.recording import layout
 from acquisition.recording.at_once import write_at_once
 from acquisition.recording.checked import SIGNATURE, CheckedFile
+from acquisition.recording.clock_rows import clock_rows
 from acquisition.recording.layout import TableSpec
 from acquisition.recording.metadata import clipped
 from acquisition.recording.naming import refuse_taken
@@ -84,6 +85,7 @@ def salvage(source: Path | str, out: Path) -> Salvaged:
         lost = tuple(_lost(file))
         for wire, (counts, blocks) in zip(streams, _pairs(file), strict=True):
             tables[counts], tables[blocks] = wire.counts, wire.blocks
+        tables[layout.CLOCK] = clock_rows(tables[layout.SYNC])
         tables[layout.LINK] = _with_last_line(tables[layout.LINK], streams)
         attributes = {**file.attributes, "status": _status(file, lost)}
         path = write_at_once(out, attributes, tables, file.identity.streams)

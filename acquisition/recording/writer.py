@@ -21,6 +21,7 @@ from acquisition.errors import RecordingError
 from acquisition.recording import layout
 from acquisition.recording.appender import Appender, growing_file
 from acquisition.recording.block_rows import block_rows
+from acquisition.recording.clock_rows import clock_rows
 from acquisition.recording.disk import DiskPace, DiskRoom, FreeBytes, free_bytes_at
 from acquisition.recording.label import check_label
 from acquisition.recording.metadata import attribute_dtype, clipped, known_beforehand
@@ -176,6 +177,7 @@ class RecordingWriter:
     def _finish(self, status: str) -> None:
         with self._trouble():
             self._append_all()
+            self._append_clocks()
             self._write_attribute("status", clipped(status, layout.STATUS_BYTES))
             self._write_attribute("content_sha256", self._digest().encode())
             self._file.close()
@@ -223,6 +225,12 @@ class RecordingWriter:
                 waiting.clear()
         for table in self._tables.values():
             table.append_pending()
+
+    def _append_clocks(self) -> None:
+        """Say how the rig's clock ran; the questions and answers are in the file already."""
+        clock = self._tables[layout.CLOCK.path]
+        clock.add(clock_rows(self._file[layout.SYNC.path][:]).tobytes())
+        clock.append_pending()
 
     def _add_blocks(self, stream_id: int, waiting: list[StreamBlock]) -> None:
         tables = self._streams[stream_id]

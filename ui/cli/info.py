@@ -12,8 +12,8 @@ from ui.cli.arguments import add_json, add_recordings
 from ui.cli.batch import Batch, recordings_in
 
 if TYPE_CHECKING:
+    from acquisition.clock_fit import SegmentClock
     from acquisition.recording.index import Entry
-    from acquisition.recording.model import Recording
 
 
 MIN_CLOCK_ANSWERS = 10
@@ -138,7 +138,7 @@ def facts_of(path: Path) -> dict[str, Any]:
             for name, stream in recording.streams.items()
         },
         "link": {name: getattr(recording.counts, name) for name in recording.counts.__slots__},
-        "clock": _clock(recording),
+        "clocks": [_clock(one) for one in recording.clocks],
         "events": [
             {"kind": event.kind, "text": event.text, "device_time_us": event.device_time_us}
             for event in recording.events
@@ -147,18 +147,18 @@ def facts_of(path: Path) -> dict[str, Any]:
     }
 
 
-def _clock(recording: Recording) -> dict[str, Any] | None:
-    """Return how the rig's clock runs against ours, None if it was not asked often enough."""
-    from acquisition.clock_fit import fit_clock
+def _clock(clock: SegmentClock) -> dict[str, Any]:
+    """Return how the rig's clock ran against ours in one segment.
 
-    asked = [one for one in recording.syncs if one.segment == recording.syncs[0].segment]
-    if len(asked) < MIN_CLOCK_ANSWERS:
-        return None
-    fit = fit_clock(asked)
+    From few answers a drift cannot be told: it is None then.
+    """
+    enough = clock.answers >= MIN_CLOCK_ANSWERS
     return {
-        "answers": len(asked),
-        "drift_ppm": round(fit.drift_ppm, 1),
-        "residual_ms": round(fit.residual_s * 1e3, 3),
+        "segment": clock.segment,
+        "answers": clock.answers,
+        "drift_ppm": round(clock.fit.drift_ppm, 1) if enough else None,
+        "residual_ms": round(clock.fit.residual_s * 1e3, 3),
+        "bound_ms": round(clock.fit.bound_s * 1e3, 3),
     }
 
 

@@ -113,15 +113,24 @@ def facts_table(facts: Mapping[str, Any]) -> Table:
         if n and name != "frames"
     ]
     table.add_row("line", ", ".join(counted) or "nothing lost")
-    if facts["clock"] is not None:
-        clock = facts["clock"]
-        text = f"{clock['drift_ppm']:+.1f} ppm against ours, residual {clock['residual_ms']:.3f} ms"
-        table.add_row("rig clock", text.replace("-", "−"))
+    for clock in facts["clocks"]:
+        stretch = f" {clock['segment'] + 1}" if len(facts["clocks"]) > 1 else ""
+        table.add_row(f"rig clock{stretch}", Text(_clock(clock)))
     for event in facts["events"]:
         table.add_row("event", Text(": ".join(filter(None, (event["kind"], event["text"])))))
     for fault in facts["faults"]:
         table.add_row("rig fault", Text(fault))
     return table
+
+
+def _clock(clock: Mapping[str, Any]) -> str:
+    drift = "drift not told by so few"
+    if clock["drift_ppm"] is not None:
+        drift = f"{clock['drift_ppm']:+.1f} ppm against ours".replace("-", "−")
+    return (
+        f"{drift}, residual {clock['residual_ms']:.3f} ms, known to "
+        f"{clock['bound_ms']:.3f} ms ({clock['answers']} answers)"
+    )
 
 
 def _title(trial: Trial) -> Text:

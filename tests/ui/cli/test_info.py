@@ -7,8 +7,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
+
+from acquisition.clock_fit import SyncExchange, fit_segments
 from acquisition.recording.reader import content_sha256
 from ui.cli.exit_codes import DONE, FAILED, INCOMPLETE
+from ui.cli.info import _clock, facts_of
+from ui.cli.tables import facts_table, print_all
 
 Perpend = Callable[..., Any]
 
@@ -30,6 +35,28 @@ def test_it_tells_people_in_words(perpend: Perpend, recorded: Path) -> None:
     assert "T01" in said.out
     assert "nothing lost" in said.out
     assert "1000 Hz" in said.out
+
+
+def test_the_rig_s_clock_is_told_for_each_stretch(
+    recorded: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    exchanges = [
+        SyncExchange(second * 10**9, second * 10**6, second * 10**6, second * 10**9 + 2, segment)
+        for segment, answers in ((0, 20), (2, 3))
+        for second in range(1, answers + 1)
+    ]
+    clocks = [_clock(one) for one in fit_segments(exchanges)]
+
+    print_all([facts_table({**facts_of(recorded), "clocks": clocks})])
+
+    said = " ".join(capsys.readouterr().out.split())
+    assert [(one["segment"], one["answers"], one["drift_ppm"]) for one in clocks] == [
+        (0, 20, pytest.approx(0.0)),
+        (2, 3, None),
+    ]
+    assert "ppm against ours, residual 0.000 ms, known to 0.000 ms (20 answers)" in said
+    assert "rig clock 1 " in said
+    assert "rig clock 3 drift not told by so few, residual 0.000 ms" in said
 
 
 def test_text_of_a_recording_is_shown_as_it_is(perpend: Perpend, recorded: Path) -> None:
