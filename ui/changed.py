@@ -9,10 +9,12 @@ from ui.measure_words import (
     NAMED,
     compared_decimals,
     interval_in_words,
-    measure_name,
+    measure_label,
     names_in_words,
+    p_alone,
     p_in_words,
     sds_in_words,
+    with_unit,
 )
 from ui.numbers import count_of, shown
 
@@ -85,15 +87,14 @@ def _two_occasions(changes: Changes) -> str:
 
 def _change(change: Change, changes: Changes) -> str:
     assert change.found is not None
-    before, after = change_values(change)
-    words = interval_in_words(change.key, change.found.mean)
-    what = f"{measure_name(change.key)}: {before} before, {after} after"
+    before, after = (with_unit(change.key, value) for value in change_values(change))
+    words = with_unit(change.key, interval_in_words(change.key, change.found.mean))
+    what = f"{measure_label(change.key)}: {before} before, {after} after"
     if changes.basis is Basis.OCCASIONS:
-        return f"On these two occasions: {what}; a difference of {words}, by repetitions alone."
+        return f"On these two occasions, {what}; a difference of {words}, by repetitions alone."
     average = " on average" if changes.basis is Basis.PEOPLE else ""
-    return (
-        f"{what}; changed{average} by {words}, {p_in_words(change.p)} with all measures together."
-    )
+    chance = f"{p_in_words(change.p)} with all measures together"
+    return f"{what[0].upper()}{what[1:]}; changed{average} by {words}, {chance}."
 
 
 def _not_compared(changes: Changes) -> Iterator[str]:
@@ -112,7 +113,7 @@ def change_in_words(one: Change) -> tuple[str, str, str]:
     if one.found is None:
         return one.reason, "", ""
     told = interval_in_words(one.key, one.found.mean)
-    return told, sds_in_words(one.found.standardised), p_in_words(one.p)
+    return told, sds_in_words(one.found.standardised), p_alone(one.p)
 
 
 def changes_note(changes: Changes) -> str:

@@ -18,10 +18,23 @@ PHASES = dict(COMPARED)
 
 def measure_name(key: str) -> str:
     """Return what a compared measure is called, with its phase where that is not the movement."""
-    label, unit, _ = NAMED[key]
+    unit = NAMED[key][1]
+    return f"{measure_label(key)}, {unit}" if unit else measure_label(key)
+
+
+def measure_label(key: str) -> str:
+    """Return the same without its unit."""
     phase = PHASES[key]
     part = f" ({phase.value})" if phase is not None and phase.value != "movement" else ""
-    return f"{label}{part}, {unit}" if unit else f"{label}{part}"
+    return f"{NAMED[key][0]}{part}"
+
+
+def with_unit(key: str, text: str) -> str:
+    """Return a value of a measure, or one with its interval, with the unit behind the value."""
+    unit = NAMED[key][1]
+    space = "" if not unit or unit.startswith("°") else " "
+    value, bracket, interval = text.partition(" (")
+    return f"{value}{space}{unit}{bracket}{interval}"
 
 
 def interval_in_words(key: str, interval: Interval, *, sign: str = "+") -> str:
@@ -50,9 +63,14 @@ def names_in_words(names: tuple[str, ...]) -> str:
 
 
 def p_in_words(p: float | None) -> str:
-    """Return a chance that is known."""
+    """Return a chance that is known, for a sentence."""
     assert p is not None
     return "p < 0.001" if p < 0.001 else f"p = {p:.3f}"
+
+
+def p_alone(p: float | None) -> str:
+    """Return a chance for a column that is called p; nothing if there is none."""
+    return "" if p is None else p_in_words(p).removeprefix("p ").removeprefix("= ")
 
 
 def sds_in_words(interval: Interval) -> str:

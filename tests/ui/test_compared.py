@@ -154,8 +154,9 @@ def test_recordings_without_a_code_are_taken_for_one_person_and_that_is_said() -
     ("basis", "said"),
     [
         (Basis.SESSIONS, "by sessions: 4 sessions before, 4 after."),
-        (Basis.SESSIONS, "17.0 before, 19.0 after; changed by +2.0 (+1.0 to +3.0), p = 0.009"),
-        (Basis.PEOPLE, "17.0 before, 19.0 after; changed on average by +2.0"),
+        (Basis.SESSIONS, "Mean speed: 17.0°/s before, 19.0°/s after; changed by +2.0°/s (+1.0 to"),
+        (Basis.SESSIONS, "(+1.0 to +3.0), p = 0.009 with all measures together."),
+        (Basis.PEOPLE, "17.0°/s before, 19.0°/s after; changed on average by +2.0°/s ("),
     ],
 )
 def test_a_change_is_told_with_its_chance_among_all_measures(basis: Basis, said: str) -> None:

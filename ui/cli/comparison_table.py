@@ -50,7 +50,5 @@ def _changes(changes: Changes) -> Table:
     for one in changes.measures:
         # Why there is no difference stands among the sentences.
         difference, _, p = change_in_words(one) if one.found else ("—", "", "")
-        table.add_row(
-            measure_name(one.key), *change_values(one), difference, p.removeprefix("p = ")
-        )
+        table.add_row(measure_name(one.key), *change_values(one), difference, p)
     return table

@@ -92,7 +92,7 @@ def _changes(comparison: Comparison) -> Iterator[Mapping[str, str]]:
             "after": after,
             "difference": difference,
             "effect": effect,
-            "p": p.removeprefix("p = "),
+            "p": p,
         }
 
 
