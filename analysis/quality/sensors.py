@@ -45,11 +45,14 @@ def stuck(evidence: Recorded) -> list[QualityFinding]:
     for name, stream in evidence.recording.streams.items():
         if name not in names or len(stream.counts) < STUCK_S * stream.spec.rate_hz:
             continue
-        same = np.diff(stream.counts, axis=0) == 0
-        runs = (stop - start for start, stop in runs_of(same.all(axis=1)))
+        repeats, dead = np.ones(len(stream.counts) - 1, dtype=np.bool_), []
+        for channel, counts in zip(stream.spec.channels, stream.counts.T, strict=True):
+            same = counts[1:] == counts[:-1]
+            repeats &= same
+            if same.all():
+                dead.append(channel.name)
+        runs = (stop - start for start, stop in runs_of(repeats))
         longest_s = max(runs, default=0) / stream.spec.rate_hz
-        channels = stream.spec.channels
-        dead = [one.name for one, never in zip(channels, same.all(axis=0), strict=True) if never]
         value = f"the same counts for {longest_s * 1e3:.0f} ms at most"
         findings.append(
             finding(
