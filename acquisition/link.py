@@ -20,7 +20,7 @@ from acquisition.recording.model import Event
 from acquisition.transports.base import Transport
 from firmware_protocol.codec import Malformed
 from firmware_protocol.ends import HostEnd
-from firmware_protocol.framing import FrameFault
+from firmware_protocol.framing import DELIMITER, FrameFault
 from firmware_protocol.messages import (
     Fault,
     Identity,
@@ -143,7 +143,8 @@ class Link:
             self._transport.write(self._host.identify())
         else:
             # Whatever an earlier host left running ends first, so that counting begins at 0.
-            self._transport.write(self._host.ask(Stop) + self._host.ask(Start))
+            # A delimiter first: what was cut off before, on its way, must not spoil the Stop.
+            self._transport.write(DELIMITER + self._host.ask(Stop) + self._host.ask(Start))
 
     def _no_answer(self) -> float:
         if self._attempt < len(ANSWER_WAITS_S):

@@ -241,6 +241,20 @@ def test_a_stranger_who_names_itself_unasked_takes_over_nothing(
     assert isinstance(transport.heard[-1], Stop)
 
 
+def test_what_was_cut_off_on_its_way_to_the_rig_does_not_spoil_stop(
+    make_session: MakeSession, clock: ManualClock, collector: Any, raw: Any
+) -> None:
+    session = make_session(raw(0), endless=True)
+    session.step()  # opens and asks
+    transport: Any = session._link._transport
+    transport.write(b"\x09\x03")
+
+    while not collector.blocks:
+        clock.advance(session.step())
+
+    assert [type(message) for message in transport.heard] == [Identify, Stop, Start]
+
+
 def test_a_stranger_in_the_same_read_as_the_answer_stops_nobody(
     make_session: MakeSession, clock: ManualClock, collector: Any, raw: Any, identity: Identity
 ) -> None:
