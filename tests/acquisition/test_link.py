@@ -252,7 +252,7 @@ def test_what_was_cut_off_on_its_way_to_the_rig_does_not_spoil_stop(
     while not collector.blocks:
         clock.advance(session.step())
 
-    assert [type(message) for message in transport.heard] == [Identify, Stop, Start]
+    assert [type(message) for message in transport.heard[:3]] == [Identify, Stop, Start]
 
 
 def test_a_stranger_in_the_same_read_as_the_answer_stops_nobody(
