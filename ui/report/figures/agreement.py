@@ -19,7 +19,7 @@ from ui.report.look import INK, LIMIT, LOWER, QUIET, RAISE, as_svg, drawing
 Floats = NDArray[np.float64]
 
 SIZE_IN = (4.6, 3.0)
-ROOM = 1.2
+ROOM = 1.35
 """The picture reaches so many times as far as its points and intervals do."""
 BAR_APART, BAR_END = 0.025, 0.008
 """Where the intervals stand, and half as wide their ends are: shares of the width."""
@@ -71,8 +71,8 @@ def _trend(ax: Axes, found: Agreement, mean: Floats, apart: Floats) -> None:
     line = apart.mean() + found.trend.slope.value * (ends - mean.mean())
     ax.plot(ends, line, color=LOWER, lw=1.4, ls=(0, (6, 1.5, 1, 1.5)), zorder=3)
     ax.annotate(
-        "trend", (ends[0], line[0]), xytext=(0, 3), textcoords="offset points", color=LOWER,
-        fontsize=7.5, va="bottom",
+        "trend", (ends[1], line[1]), xytext=(5, 0), textcoords="offset points", color=LOWER,
+        fontsize=7.5, va="center",
     )  # fmt: skip
 
 
