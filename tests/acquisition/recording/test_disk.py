@@ -87,7 +87,7 @@ def test_a_disk_slower_than_the_rig_ends_the_recording_loudly(
     writer, append = make_writer(), Appender.append_pending
 
     def slow(table: Appender) -> None:
-        clock.advance(1.0 / 8)
+        clock.advance(1.0 / len(writer._tables))
         append(table)
 
     monkeypatch.setattr(Appender, "append_pending", slow)
