@@ -42,6 +42,20 @@ def test_a_stream_that_fell_silent_is_told_before_what_was_lost() -> None:
     assert said(outcome) == "9.0 s, no force, nothing else lost"
 
 
+def test_a_converter_that_dies_makes_the_recording_incomplete(
+    perpend: Perpend, tmp_path: Path
+) -> None:
+    port = f"{EXPERT}&faults=converter:4"
+
+    told = perpend("record", "--port", port, "--seconds", 8, "--out", tmp_path / "a.h5")
+    verified = perpend("verify", tmp_path / "a.h5")
+
+    assert told.code == INCOMPLETE
+    assert "nothing comes of stream 'force' while the rig goes on" in told.err
+    assert verified.code == INCOMPLETE
+    assert "stream 'force' was silent for the last 4.0 s" in verified.out
+
+
 def test_a_name_is_made_of_time_and_code_and_the_file_is_read_back(
     perpend: Perpend, tmp_path: Path
 ) -> None:

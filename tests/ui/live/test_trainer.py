@@ -72,6 +72,20 @@ def test_a_steady_expert_is_on_target(bench: Maker) -> None:
     assert np.hypot(*looks.map.point_deg) < 5.0
 
 
+def test_a_load_cell_that_falls_silent_is_told_and_nothing_old_is_taken_for_new(
+    bench: Maker,
+) -> None:
+    one = bench("virtual:?trainee=E01&seed=7&faults=converter:10")
+    before = one.go_on(9.0)
+    after = one.go_on(4.0)
+
+    assert before.health.well
+    assert not after.health.well
+    assert after.health.trouble
+    assert after.health.banner == "nothing comes of force: look at its cable"
+    assert after.moment.feed.silent
+
+
 def test_letting_go_with_the_arm_up_is_told(bench: Maker) -> None:
     one = bench("virtual:?trainee=T03&seed=7")
     texts = [one.go_on(0.2).verdict.text for _ in range(140)]
