@@ -33,7 +33,7 @@ SIDES_DEG = (0.84 * SPAN_DEG, -0.15 * SPAN_DEG)
 """Below the middle line, where a push that is only too far to one side would hide them."""
 CROSS_DEG = 0.8
 NARROW_PX = 400
-"""Below it the caption tells no more than from where it is seen."""
+"""Below it the caption tells no more than from where it is seen, and words make room."""
 CAPTION_DEG = -1.13 * SPAN_DEG
 NOTHING = QBrush(Qt.BrushStyle.NoBrush)
 NO_LINE = QPen(Qt.PenStyle.NoPen)
@@ -155,7 +155,7 @@ class MapView(pg.PlotWidget):
 
     def _draw_words(self) -> None:
         self._label(f"▴ {tr('superior')}", 0.0, SPAN_DEG * 0.92, size=11)
-        self._label(tr("not this way"), 0.0, SPAN_DEG * 0.70, size=9, colour=BAD)
+        self._warning = self._label(tr("not this way"), 0.0, SPAN_DEG * 0.70, size=9, colour=BAD)
         self._label(f"▾ {tr('inferior')}", 0.0, -SPAN_DEG * 0.86, size=11)
         self._right = self._label("", *SIDES_DEG, size=11)
         self._left = self._label("", *SIDES_DEG, size=11)
@@ -179,8 +179,9 @@ class MapView(pg.PlotWidget):
         trail = said("dots: last {} s", f"{TRAIL_S:g}")
         parts = [SHOULDERS[self._side], self._stand.value, trail, tr("shade: 95 % sure")]
         parts += self._experts * [tr("dotted: experts")]
-        said_of = parts if self.width() > NARROW_PX * text_scale() else parts[:2]
-        self._place.setText(" · ".join(map(tr, said_of)))
+        narrow = self.width() <= NARROW_PX * text_scale()
+        self._place.setText(" · ".join(map(tr, parts[:2] if narrow else parts)))
+        self._warning.setVisible(not narrow)  # the hatching says it too
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         super().resizeEvent(event)

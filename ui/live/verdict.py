@@ -67,7 +67,9 @@ class VerdictModel:
     def look(self, moment: Moment) -> VerdictLook:
         """Return the words of now."""
         found = verdict_of(moment)
-        speaking = moment.state is PushState.DIRECTION and self._shown.tone is not Tone.WAIT
+        called = moment.drill is not None and moment.drill.letting_go
+        aimed = moment.state is PushState.DIRECTION and not called
+        speaking = aimed and self._shown.tone is not Tone.WAIT
         calm = speaking and found != self._shown
         now_s = float(moment.recent[-1].time_s[-1]) if moment.recent else math.inf
         self._differs_since_s = min(self._differs_since_s, now_s) if calm else math.inf

@@ -87,10 +87,10 @@ def test_who_lets_go_as_told_is_not_told_to_keep_the_hand_on(bench: Maker) -> No
     high_deg: list[float] = []
 
     def home_again(moment: Moment) -> bool:
-        arc_look = arc.look(moment)
+        arc_look, text = arc.look(moment), verdicts.look(moment).text
         if moment.drill is None or not moment.drill.letting_go:
             return bool(said)
-        said.append(verdicts.look(moment).text)
+        said.append(text)
         high_deg.append(arc_look.elevation_deg)
         return False
 
