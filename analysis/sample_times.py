@@ -2,7 +2,8 @@
 
 The rig stamps blocks with its own ticks. Inside a segment samples come evenly, so a straight
 line of time against sample number is truer than the stamps as long as it fits them; where it
-does not, because the rig's oscillator wanders or a counter slipped, the stamps stay.
+does not, because the rig's oscillator wanders, a sensor paused or a counter slipped, the stamps
+stay.
 """
 
 from __future__ import annotations
@@ -154,8 +155,18 @@ def fit_line(
         first_s=float(first_s + begin - spacing * first),
         spacing_s=spacing,
         jitter_s=float(np.sqrt(np.mean(off[near] ** 2))),
-        fits=bool(np.quantile(off, NEARLY_ALL) <= JITTER_SHARE / nominal_hz),
+        fits=_fits(off, JITTER_SHARE / nominal_hz),
     )
+
+
+def _fits(off: Floats, limit: float) -> bool:
+    """Tell whether nearly all stamps lie near, and those at both ends too.
+
+    A stream that paused shortly before its end is off only there, and every stamp of it is right.
+    """
+    ends = off[:MIN_LINE_SAMPLES], off[-MIN_LINE_SAMPLES:]
+    nearly_all = bool(np.quantile(off, NEARLY_ALL) <= limit)
+    return nearly_all and all(float(np.median(end)) <= limit for end in ends)
 
 
 def _least_squares(x: Floats, y: Floats) -> tuple[float, float]:

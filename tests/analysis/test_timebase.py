@@ -180,6 +180,18 @@ def test_a_single_wrong_stamp_moves_no_other() -> None:
     assert np.abs(line.times_s(number) - number * 1e-3).max() < 1e-7
 
 
+@pytest.mark.parametrize("at", [50, 99_950])
+def test_a_pause_near_an_end_of_a_long_stream_keeps_its_stamps(at: int) -> None:
+    number = np.arange(100_000)
+    stamps = number * 1000 + 5_000_000 * (number >= at)
+
+    line = fit_line(stamps, number, 1000.0)
+
+    assert line is not None
+    assert line.rate_hz == pytest.approx(1000.0, rel=1e-6)
+    assert not line.fits
+
+
 def test_a_wandering_oscillator_keeps_its_stamps(recording: Recording) -> None:
     stream = recording.streams[IMU_STREAM]
     wander_us = (30_000 * np.sin(np.arange(len(stream.counts)) / 900.0)).astype(np.int64)
