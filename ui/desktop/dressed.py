@@ -6,16 +6,31 @@ from ui.desktop import look
 from ui.live.preferences import Memory
 
 TEXT_STEP = 1.1
+SETTLED_FRAMES = 8
+"""Text follows the window's size once that has stayed the same for so many frames."""
 
 
 class Dressed:
     """A window that can be dressed anew: a subclass has ``_memory`` and says how."""
 
     _memory: Memory
+    _fitting: tuple[float, int] = (0.0, 0)
 
     def dress(self) -> None:
         """Make everything anew in the colours and the size of text that are wanted."""
         raise NotImplementedError
+
+    def fitting_scale(self) -> float:
+        """Return the size of text that is wanted, or the largest that there is room for."""
+        raise NotImplementedError
+
+    def follow_the_size(self) -> None:
+        """Dress anew where a window has become larger or smaller, and stays so."""
+        wanted = self.fitting_scale()
+        before, frames = self._fitting
+        self._fitting = (wanted, frames + 1 if wanted == before else 0)
+        if wanted != look.text_scale() and self._fitting[1] >= SETTLED_FRAMES:
+            self.dress()
 
     def larger_text(self) -> None:
         """Make everything written larger."""

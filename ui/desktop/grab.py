@@ -20,7 +20,7 @@ from acquisition.transports.url import parse_url
 from acquisition.transports.virtual import VirtualPort
 from analysis.pipeline import analyse
 from analysis.target import Target
-from ui.desktop.application import application_of_this_process
+from ui.desktop.application import application_of_this_process, destroyed_here
 from ui.desktop.review_window import ReviewWindow
 from ui.desktop.window import FRAME_MS, TrainerWindow
 from ui.live.feed import LiveFeed
@@ -59,15 +59,16 @@ def grab(
         if plan:
             trainer.practice = practice_for(plan, feed)
         window = TrainerWindow(trainer)
-        window.resize(*size)
-        window.show()
-        _run(window, feed, clock, seconds - KEYS_S)
-        for key in keys:
-            QTest.keyClick(window, Qt.Key(ord(key)))
-        _run(window, feed, clock, KEYS_S)
-        application.processEvents()
-        window.grab().save(str(path))
-        window.close()
+        with destroyed_here(window):
+            window.resize(*size)
+            window.show()
+            _run(window, feed, clock, seconds - KEYS_S)
+            for key in keys:
+                QTest.keyClick(window, Qt.Key(ord(key)))
+            _run(window, feed, clock, KEYS_S)
+            application.processEvents()
+            window.grab().save(str(path))
+            window.close()
 
 
 def grab_review(
@@ -77,13 +78,14 @@ def grab_review(
     application = application_of_this_process()
     trials = [analyse(read_recording(one)) for one in recordings]
     window = ReviewWindow(trials, out_dir=path.parent)
-    window.resize(*size)
-    window.show()
-    window.jump(at_s)
-    window.refresh()
-    application.processEvents()
-    window.grab().save(str(path))
-    window.close()
+    with destroyed_here(window):
+        window.resize(*size)
+        window.show()
+        window.jump(at_s)
+        window.refresh()
+        application.processEvents()
+        window.grab().save(str(path))
+        window.close()
 
 
 def _run(window: TrainerWindow, feed: LiveFeed, clock: ManualClock, seconds: float) -> None:

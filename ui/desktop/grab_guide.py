@@ -9,7 +9,7 @@ from pathlib import Path
 from PySide6.QtTest import QTest
 
 from analysis.target import Target
-from ui.desktop.application import application_of_this_process
+from ui.desktop.application import application_of_this_process, destroyed_here
 from ui.desktop.guide import GuideWindow
 from ui.desktop.screens_asking import WhoScreen
 from ui.errors import UserError
@@ -27,36 +27,37 @@ def grab_guide(
     with tempfile.TemporaryDirectory() as out:
         flow = Flow(ways, out_dir=Path(out), target=Target())
         guide = GuideWindow(flow)
-        guide.resize(*size)
-        guide.show()
+        with destroyed_here(guide):
+            guide.resize(*size)
+            guide.show()
 
-        def picture(name: str) -> None:
-            guide.refresh()
-            made.append(folder / f"guide_{name}.png")
-            guide.grab().save(str(made[-1]))
+            def picture(name: str) -> None:
+                guide.refresh()
+                made.append(folder / f"guide_{name}.png")
+                guide.grab().save(str(made[-1]))
 
-        try:
-            _wait(lambda: not flow.doing)
-            picture("choose")
-            flow.choose(port)
-            _wait(lambda: not flow.doing)
-            flow.test()
-            _wait(lambda: not flow.doing)
-            picture("self_test")
-            flow.open_line()
-            _wait(lambda: not flow.doing)
-            picture("zero")
-            _wait(lambda: _after(flow.zero, flow, Stage.HOME))
-            _wait(lambda: flow.home_age_s < AT_HOME_S)
-            picture("home")
-            _wait(lambda: _after(flow.confirm_home, flow, Stage.WHO))
-            guide.refresh()
-            asked = guide.screen_shown
-            if isinstance(asked, WhoScreen):
-                asked.person.setText(person)
-            picture("who")
-        finally:
-            guide.close()
+            try:
+                _wait(lambda: not flow.doing)
+                picture("choose")
+                flow.choose(port)
+                _wait(lambda: not flow.doing)
+                flow.test()
+                _wait(lambda: not flow.doing)
+                picture("self_test")
+                flow.open_line()
+                _wait(lambda: not flow.doing)
+                picture("zero")
+                _wait(lambda: _after(flow.zero, flow, Stage.HOME))
+                _wait(lambda: flow.home_age_s < AT_HOME_S)
+                picture("home")
+                _wait(lambda: _after(flow.confirm_home, flow, Stage.WHO))
+                guide.refresh()
+                asked = guide.screen_shown
+                if isinstance(asked, WhoScreen):
+                    asked.person.setText(person)
+                picture("who")
+            finally:
+                guide.close()
     return tuple(made)
 
 

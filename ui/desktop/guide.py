@@ -84,8 +84,8 @@ class GuideWindow(Dressed, QMainWindow):
 
     def dress(self) -> None:
         """Make every screen anew, in the colours and the size of text that are wanted."""
-        wanted = self._dressed_for = self._memory.now
-        look.use(dark=wanted.dark, text_scale=scale_that_fits(wanted.text_scale, self))
+        self._dressed_for = self._memory.now
+        look.use(dark=self._dressed_for.dark, text_scale=self.fitting_scale())
         self.screens = {stage: make(self.flow) for stage, make in SCREENS.items()}
         asked = self.screens[Stage.REVIEW]
         if isinstance(asked, ReviewScreen):
@@ -95,6 +95,10 @@ class GuideWindow(Dressed, QMainWindow):
         self._at = None
         self.refresh()
 
+    def fitting_scale(self) -> float:
+        """Return the size of text that is wanted, or the largest that there is room for."""
+        return scale_that_fits(self._memory.now.text_scale, self)
+
     @property
     def screen_shown(self) -> Screen:
         """The screen of the stage that is shown."""
@@ -102,6 +106,9 @@ class GuideWindow(Dressed, QMainWindow):
 
     def refresh(self) -> None:
         """Look at the flow and show how it stands."""
+        if self._dressed_for != self._memory.now:
+            self.dress()  # another window's keys changed it
+        self.follow_the_size()
         self.flow.look()
         stage = self.flow.stage
         if stage is Stage.PRACTICE:

@@ -83,4 +83,7 @@ def keys_in_words(keys: Sequence[Key] = KEYS) -> str:
 
 def keys_for_the_trainee() -> str:
     """Return the last line of the trainee's view, which is left calm."""
-    return tr("Space or foot switch: mark · T other view · F11 full screen · Esc leave it")
+    return tr(
+        "Space or foot switch: mark, or the card where you may ask for it · T other view"
+        " · F11 full screen · Esc leave it"
+    )

@@ -23,6 +23,7 @@ class PracticeLine(QLabel):
         self.setAccessibleName(tr("place in the plan"))
         self.setFont(font(self.points, bold=True))
         self.setTextFormat(Qt.TextFormat.PlainText)
+        self.setWordWrap(True)
         self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.setStyleSheet(f"color: {INK.name()};")
 
@@ -44,10 +45,6 @@ class PlaceLine(PracticeLine):
     """The same for the instructor, beside everything else, in two lines if need be."""
 
     points = 10.0
-
-    def __init__(self, target: Target, side: str) -> None:
-        super().__init__(target, side)
-        self.setWordWrap(True)
 
     def words_of(self, look: PracticeLook | None) -> str:
         """Return the same, and whether the trainee sees what the plan hides."""

@@ -66,8 +66,7 @@ class ReviewWindow(Dressed, QMainWindow):
 
     def dress(self) -> None:
         """Make every view anew, in the colours and the size of text that are wanted."""
-        wanted = self._memory.now
-        look.use(dark=wanted.dark, text_scale=scale_that_fits(wanted.text_scale, self))
+        look.use(dark=self._memory.now.dark, text_scale=self.fitting_scale())
         stood_s = [side.playback.position_s for side in self.sides]
         alone = len(self._trials) == 1
         self.sides = [self._side(one, place, alone=alone) for place, one in enumerate(self._trials)]
@@ -80,8 +79,13 @@ class ReviewWindow(Dressed, QMainWindow):
         self._lay_out()
         self._turn()
 
+    def fitting_scale(self) -> float:
+        """Return the size of text that is wanted, or the largest that there is room for."""
+        return scale_that_fits(self._memory.now.text_scale, self)
+
     def refresh(self) -> None:
         """Draw where it stands."""
+        self.follow_the_size()
         self.scrubber.show_place(self.sides[0].playback.position_s)
         for side in self.sides:
             side.refresh()
@@ -196,7 +200,9 @@ class ReviewWindow(Dressed, QMainWindow):
         rows.addLayout(beside, 1)
         rows.addWidget(self.scrubber)
         foot = QHBoxLayout()
-        foot.addWidget(label(keys_in_words(REVIEW_KEYS), 9, look.QUIET.name()), 1)
+        keys = label(keys_in_words(REVIEW_KEYS), 9, look.QUIET.name())
+        keys.setWordWrap(True)
+        foot.addWidget(keys, 1)
         foot.addWidget(self._message, 0, Qt.AlignmentFlag.AlignRight)
         rows.addLayout(foot)
         self.setCentralWidget(body)

@@ -86,6 +86,7 @@ class ViewBody(QWidget):
         self._instead = label("", 24, QUIET.name())
         self._instead.setAccessibleName(tr("why nothing is shown"))
         self._instead.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self._instead.setWordWrap(True)
         self._lay_out(title, foot, target, side)
 
     def panel(self, kind: type[WidgetT]) -> WidgetT:

@@ -30,9 +30,6 @@ FRAME_MS = 25
 too near to the 50 ms it may take."""
 WidgetT = TypeVar("WidgetT", bound=QWidget)
 
-SETTLED_FRAMES = 8
-"""Text follows the window's size once that has stayed the same for so many frames."""
-
 
 class TrainerWindow(Dressed, QMainWindow):
     """Shows one feed; pulls a moment forty times a second.
@@ -59,15 +56,13 @@ class TrainerWindow(Dressed, QMainWindow):
         self._leave = leave
         self._looks = Looks((panel.model for panel in PANELS), self._troubled)
         self._second: SecondWindow | None = None
-        self._fitting: tuple[float, int] = (0.0, 0)
         rig = trainer.feed.rig.rig
         self._title = f"{tr('rig')} {rig.id} · {tr(SHOULDERS[rig.side])}"
         self.setWindowTitle(f"perpend · {self._title}")
         self._stack = QStackedWidget()
         self.setCentralWidget(self._stack)
         self._bodies: dict[View, ViewBody] = {}
-        planned = View.INSTRUCTOR if trainer.practice is None else View.TRAINEE
-        self._view = view or planned
+        self._view = view or first_view(trainer)
         self.setMinimumSize(960, 640)
         self.resize(1280, 800)
         self.dress()
@@ -96,7 +91,7 @@ class TrainerWindow(Dressed, QMainWindow):
 
     def refresh(self) -> None:
         """Pull a moment and draw it wherever it can be seen."""
-        self._follow_the_size()
+        self.follow_the_size()
         self._tell_what_is_seen()
         moment = self.trainer.refresh()
         looks = self._looks.of(moment)
@@ -243,7 +238,7 @@ class TrainerWindow(Dressed, QMainWindow):
     def dress(self) -> None:
         """Make every panel anew, in the colours and the size of text that are wanted."""
         wanted = self._memory.now
-        look.use(dark=wanted.dark, text_scale=self._fitting_scale())
+        look.use(dark=wanted.dark, text_scale=self.fitting_scale())
         for old in self._bodies.values():
             self._stack.removeWidget(old)
             old.deleteLater()
@@ -262,10 +257,11 @@ class TrainerWindow(Dressed, QMainWindow):
     def resize_text(self, by: float) -> None:
         """Make everything written so many times larger, as far as there is room."""
         super().resize_text(by)
-        if self._fitting_scale() < self._memory.now.text_scale:
+        if self.fitting_scale() < self._memory.now.text_scale:
             self.trainer.feed.tell("text grows with the window: there is no more room in this one")
 
-    def _fitting_scale(self) -> float:
+    def fitting_scale(self) -> float:
+        """Return the size of text that is wanted, or the largest for which there is room."""
         second = [] if self._second is None else [self._second]
         return scale_that_fits(self._memory.now.text_scale, self, *second)
 
@@ -279,20 +275,17 @@ class TrainerWindow(Dressed, QMainWindow):
             apart = second is not None and second.screen() is not self.screen()
             self.trainer.practice.uncovered = self._view is View.INSTRUCTOR and not apart
 
-    def _follow_the_size(self) -> None:
-        """Dress anew where a window has become larger or smaller, and stays so."""
-        wanted = self._fitting_scale()
-        before, frames = self._fitting
-        self._fitting = (wanted, frames + 1 if wanted == before else 0)
-        if wanted != look.text_scale() and self._fitting[1] >= SETTLED_FRAMES:
-            self.dress()
-
     def _second_gone(self) -> None:
         self._second = None
 
     def _troubled(self, error: Exception) -> None:
         kind = type(error).__name__
         self.trainer.feed.tell(said("a panel failed: {}: {}", kind, error), trouble=True)
+
+
+def first_view(trainer: Trainer) -> View:
+    """Return the view to begin with: the trainee's where a plan says what may be seen."""
+    return View.INSTRUCTOR if trainer.practice is None else View.TRAINEE
 
 
 def _feedback(moment: Moment) -> tuple[bool, str]:

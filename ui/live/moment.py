@@ -13,6 +13,7 @@ from analysis.series import ResolvedSeries
 from analysis.target import Target
 from ui.live.feed import FeedState, LiveFeed
 from ui.live.push import Push, PushState, newest_of, push_now, push_state, target_now
+from ui.live.zero_note import ZeroNote
 
 if TYPE_CHECKING:
     from ui.live.corridor import Corridor, CorridorModel
@@ -70,6 +71,7 @@ class Trainer:
         self.feed = feed
         self.practice = practice
         self.record_soon = False
+        self._zero_note = ZeroNote(feed)
         self.corridor: CorridorModel | None = None
         self.drill: StopDrillModel | None = None
         self.sound: Sound | None = None
@@ -82,6 +84,7 @@ class Trainer:
         if new is not None and len(new):
             self._keep(new)
             self._record_what_was_promised()
+            self._zero_note.follow(new)
         moment = moment_of(self.feed.target, new, tuple(self._recent), self.feed.state())
         if self.corridor is not None:
             moment = replace(moment, corridor=self._corridor(self.corridor, moment))

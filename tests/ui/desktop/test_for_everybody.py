@@ -19,10 +19,11 @@ from pytestqt.qtbot import QtBot
 from acquisition.recording.reader import read_recording
 from analysis.pipeline import analyse
 from ui.desktop import look
+from ui.desktop.dressed import SETTLED_FRAMES
 from ui.desktop.panels import PANELS
 from ui.desktop.review_window import ReviewWindow
 from ui.desktop.view_body import View, ViewBody
-from ui.desktop.window import SETTLED_FRAMES, TrainerWindow
+from ui.desktop.window import TrainerWindow
 from ui.live.preferences import Memory
 
 QUICK = "virtual:?trainee=T01&seed=7&speed=4"

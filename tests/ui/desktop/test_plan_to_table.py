@@ -64,7 +64,7 @@ class Person:
     def _record(self, window: TrainerWindow) -> bool:
         if window.trainer.feed.state().health.last_block_age_s is None:
             return False
-        for key in (Qt.Key.Key_L, Qt.Key.Key_4):
+        for key in (Qt.Key.Key_T, Qt.Key.Key_L, Qt.Key.Key_4, Qt.Key.Key_T):
             QTest.keyClick(window, key)
         return True
 

@@ -16,7 +16,7 @@ from ui.desktop.practice_line import PlaceLine, PracticeLine
 from ui.desktop.status_lines import TroubleLine
 from ui.desktop.stop_banner import DrillLine, StopBanner
 from ui.desktop.view_body import View
-from ui.desktop.window import TrainerWindow
+from ui.desktop.window import TrainerWindow, first_view
 from ui.live.practice.sound import Sound
 from ui.live.practice.stop_drill import CALL, DrillState
 
@@ -133,17 +133,13 @@ def test_a_second_screen_keeps_the_instructor_s_picture_apart(
     assert not practice.look(one.trainer.refresh()).seen_anyway
 
 
-def test_a_window_opens_in_the_trainee_s_view_where_a_plan_is_followed(
-    window: Maker, qtbot: QtBot
-) -> None:
+def test_a_window_opens_in_the_trainee_s_view_where_a_plan_is_followed(window: Maker) -> None:
     one = window(QUICK)
+    assert first_view(one.trainer) is View.INSTRUCTOR
+
     practice_of("retention", sound=False)(one.trainer)
 
-    other = TrainerWindow(one.trainer)
-    qtbot.addWidget(other)
-    other.stop()
-
-    assert other.view is View.TRAINEE
+    assert first_view(one.trainer) is View.TRAINEE
 
 
 def test_where_the_card_is_asked_for_the_foot_switch_asks(window: Maker, qtbot: QtBot) -> None:

@@ -35,7 +35,7 @@ def test_a_recording_from_the_screen_reads_back(bench: Maker) -> None:
     recording = read_recording(path)
     assert len(recording.streams["force"].counts) > 2000
     assert recording.label.person == "T01"
-    assert [event.kind for event in recording.events] == ["mark"]
+    assert [event.kind for event in recording.events] == ["mark", "zero"]
 
 
 def test_two_recordings_never_share_a_file(bench: Maker) -> None:
@@ -186,3 +186,22 @@ def test_little_room_on_the_disk_is_told_in_minutes(
     monkeypatch.setattr(ScreenRecording, "minutes_left", property(lambda _: 12.4))
 
     assert one.look().health.recording.endswith(" rows · disk 12 min")
+
+
+def test_a_recording_that_begins_behind_the_zero_notes_when_it_has_seen_the_hand_away(
+    bench: Maker,
+) -> None:
+    one = bench(UPWARD)
+    one.go_on(2.0)
+    assert one.feed.zero() == ""
+    one.go_on(0.3)
+
+    one.feed.toggle_recording()
+    path = one.go_on(2.0).moment.feed.recording.path
+    one.feed.toggle_recording()
+
+    recording = read_recording(path)
+    assert [event.kind for event in recording.events] == ["zero"]
+    (event,) = recording.events
+    first_us = recording.streams["force"].device_time_us[0]
+    assert event.device_time_us - first_us > 1_000_000  # the second it stands for is recorded
