@@ -150,7 +150,7 @@ def facts_of(path: Path) -> dict[str, Any]:
 def _clock(clock: SegmentClock) -> dict[str, Any]:
     """Return how the rig's clock ran against ours in one segment.
 
-    From few answers a drift cannot be told: it is None then.
+    The drift is how much too slow it ran; from few answers it cannot be told, and is None.
     """
     enough = clock.answers >= MIN_CLOCK_ANSWERS
     return {

@@ -126,7 +126,8 @@ def facts_table(facts: Mapping[str, Any]) -> Table:
 def _clock(clock: Mapping[str, Any]) -> str:
     drift = "drift not told by so few"
     if clock["drift_ppm"] is not None:
-        drift = f"{clock['drift_ppm']:+.1f} ppm against ours".replace("-", "−")
+        way = "slow" if clock["drift_ppm"] > 0 else "fast"
+        drift = f"{abs(clock['drift_ppm']):.1f} ppm too {way} against ours"
     return (
         f"{drift}, residual {clock['residual_ms']:.3f} ms, known to "
         f"{clock['bound_ms']:.3f} ms ({clock['answers']} answers)"

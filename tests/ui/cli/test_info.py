@@ -41,7 +41,9 @@ def test_the_rig_s_clock_is_told_for_each_stretch(
     recorded: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     exchanges = [
-        SyncExchange(second * 10**9, second * 10**6, second * 10**6, second * 10**9 + 2, segment)
+        SyncExchange(
+            second * 10**9, second * 1_000_080, second * 1_000_080, second * 10**9, segment
+        )
         for segment, answers in ((0, 20), (2, 3))
         for second in range(1, answers + 1)
     ]
@@ -51,10 +53,12 @@ def test_the_rig_s_clock_is_told_for_each_stretch(
 
     said = " ".join(capsys.readouterr().out.split())
     assert [(one["segment"], one["answers"], one["drift_ppm"]) for one in clocks] == [
-        (0, 20, pytest.approx(0.0)),
+        (0, 20, pytest.approx(-80.0)),
         (2, 3, None),
     ]
-    assert "ppm against ours, residual 0.000 ms, known to 0.000 ms (20 answers)" in said
+    assert (
+        "80.0 ppm too fast against ours, residual 0.000 ms, known to 0.000 ms (20 answers)" in said
+    )
     assert "rig clock 1 " in said
     assert "rig clock 3 drift not told by so few, residual 0.000 ms" in said
 
