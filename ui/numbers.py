@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from analysis.trial import MeasureValue
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analysis.trial import MeasureValue  # loading it would be felt at every --help
 
 
 def shown(value: MeasureValue, decimals: int, *, sign: str = "") -> str:
