@@ -13,7 +13,7 @@ from acquisition.recording.reader import read_recording
 from analysis.pipeline import analyse
 from analysis.scapula import ScapularRhythm
 from analysis.settings import AnalysisSettings
-from analysis.target import Target
+from analysis.target import ForceBand, Target
 from analysis.trial import Trial
 from ui.report import build_report
 from ui.report.methods import CITATION, PASSAGES, Methods, methods_of
@@ -101,6 +101,35 @@ def test_a_rig_that_was_moved_is_told_and_one_that_was_not(trial: Trial) -> None
 
     assert "This was never so." in text_of(still)
     assert "Found: 3.2° before 41 s." in text_of(moved)
+
+
+def test_the_longest_gap_bridged_is_that_of_each_stream(trial: Trial) -> None:
+    """A stream slower than 125 Hz may lose one sample: two and a half spacings are bridged."""
+
+    def told(**rates_hz: float) -> str:
+        facts = {**trial.recording, "rates_hz": rates_hz}
+        return text_of(methods_of(replace(trial, recording=facts)))
+
+    assert "spacings of more than 20 ms were left" in told(force=1000.0, imu=500.0)
+    assert "more than 20 ms (force) and 25 ms (imu) were left" in told(force=1000.0, imu=100.0)
+
+
+def test_what_counts_as_on_target_is_told_as_used(trial: Trial) -> None:
+    other = Target(cone_deg=7.5, superior_limit_deg=1.5, force_band=ForceBand(low_n=15, high_n=45))
+
+    told = text_of(methods_of(replace(trial, target=other)))
+
+    assert "within 7.5° of the target and not more than 1.5° upward" in told
+    assert "between 15 and 45 N" in told
+
+
+def test_a_second_cell_is_told_where_there_is_one(trial: Trial) -> None:
+    many = np.zeros(len(trial.series))
+    without = replace(trial.series, stabiliser_n=None, stabiliser_on=None)
+    having = replace(trial.series, stabiliser_n=many, stabiliser_on=many > 0.0)
+
+    assert "second load cell" not in text_of(methods_of(replace(trial, series=without)))
+    assert "second load cell" in text_of(methods_of(replace(trial, series=having)))
 
 
 def test_a_target_that_moves_is_told_with_its_rhythm(trial: Trial) -> None:
