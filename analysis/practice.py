@@ -109,7 +109,7 @@ def practice_told(recording: Recording, origin_us: float) -> tuple[Told, ...]:
     found = []
     times_s = event_times_s(recording, origin_us)
     for event, at_s in zip(recording.events, times_s.tolist(), strict=True):
-        read = _read(event.text) if event.kind == PRACTICE_EVENT else None
+        read = read_event(event.text) if event.kind == PRACTICE_EVENT else None
         if read is not None:
             found.append(Told(at_s, read))
     return tuple(sorted(found, key=lambda told: told.at_s))
@@ -132,7 +132,8 @@ def with_practice(
     return tuple(found)
 
 
-def _read(text: str) -> PracticeEvent | None:
+def read_event(text: str) -> PracticeEvent | None:
+    """Return what a practice event says, None if that cannot be read."""
     try:
         return msgspec.json.decode(text.encode(), type=PracticeEvent)
     except (msgspec.DecodeError, UnicodeEncodeError):

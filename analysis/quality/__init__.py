@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from acquisition.recording.model import Recording
-from analysis.quality import line, noise, reported, rest, returns, sensors
+from analysis.quality import line, noise, plan_events, reported, rest, returns, sensors
 from analysis.quality.evidence import (
     Evidence,
     Recorded,
@@ -25,6 +25,7 @@ CHECKS: tuple[Callable[[Evidence], list[QualityFinding]], ...] = (
     line.content,
     line.identity,
     reported.faults,
+    plan_events.readable,
     line.lost,
     line.missing,
     line.silent,

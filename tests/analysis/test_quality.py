@@ -16,6 +16,7 @@ from scipy.spatial.transform import Rotation
 from acquisition.recording.model import Event, LinkCounts, Recording, StreamData
 from acquisition.virtual_rig import SensorModel
 from analysis.pipeline import analyse
+from analysis.practice import PRACTICE_EVENT
 from analysis.quality import CHECKS, assess_unresolved, effective_rate_hz, losses
 from analysis.quality.evidence import Unresolved
 from analysis.quality.line import rate, silent
@@ -165,6 +166,12 @@ def bad_line(recording: Recording) -> Recording:
     return dataclasses.replace(recording, counts=LinkCounts(frames=900, bad_frames=7))
 
 
+def garble_plan(recording: Recording) -> Recording:
+    first_ns = int(recording.streams["force"].arrival_ns[0])
+    garbled = Event(first_ns, 0, PRACTICE_EVENT, '{"what":"armed"}')
+    return dataclasses.replace(recording, events=(*recording.events, garbled))
+
+
 def report_faults(recording: Recording) -> Recording:
     fault = Fault(9_000_000, FaultCode.IMU_SILENT, NO_STREAM, "")
     return dataclasses.replace(recording, faults=(fault,))
@@ -260,6 +267,7 @@ def turn_slowly_in_the_lift(recording: Recording) -> Recording:
         ("imu_scale", other_scale),
         ("rig_identity", other_rig),
         ("rig_faults", report_faults),
+        ("practice_events", garble_plan),
         ("calibration_age", old_calibration),
         ("calibration_range", small_calibration),
         ("damaged_frames", bad_line),

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from analysis.criteria import Criterion, Verdict
+from analysis.quality.plan_events import KEY
 from analysis.said import said
-from analysis.trial import Trial
+from analysis.trial import Severity, Trial
 from ui.errors import UserError
 from ui.judged import Judged, judged
 from ui.live.practice.checklist import Checklist
@@ -114,6 +115,11 @@ def assess_trial(trial: Trial, checklist: Checklist) -> Assessment:
     Raises:
         AssessmentError: No repetition counts.
     """
+    if any(one.key == KEY and one.severity is Severity.WARNING for one in trial.quality):
+        raise AssessmentError(
+            f"{trial.recording['file']}: what its plan noted cannot be read, so what the student "
+            "saw is not known; assess it with the version that recorded it, or record it again"
+        )
     counted, left_out = [], []
     last_block = max(
         (one.practice.of_blocks for one in trial.repetitions if one.practice), default=0

@@ -12,7 +12,7 @@ from acquisition.recording.reader import read_recording
 from analysis.criteria import Verdict
 from analysis.pipeline import analyse
 from analysis.target import Target
-from analysis.trial import Practice, Trial
+from analysis.trial import Practice, QualityFinding, Severity, Trial
 from ui.live.practice.assessment import AssessmentError, assess_trial
 from ui.live.practice.checklist import ChecklistError, Tick, load_checklist
 
@@ -99,6 +99,16 @@ def test_while_repetitions_of_the_plan_are_missing_no_criterion_is_met(one: Tria
 def test_a_recording_that_ended_while_settling_in_is_no_examination(one: Trial) -> None:
     with pytest.raises(AssessmentError, match=r"no repetition counts \(settling in"):
         assess_trial(with_practice(one, practice(of_blocks=2)), load_checklist())
+
+
+def test_what_a_plan_noted_and_nobody_can_read_is_no_examination(one: Trial) -> None:
+    garbled = QualityFinding(
+        key="practice_events", value="1 of 1 cannot be read", limit="none",
+        severity=Severity.WARNING, advice="",
+    )  # fmt: skip
+
+    with pytest.raises(AssessmentError, match="cannot be read"):
+        assess_trial(replace(one, quality=(*one.quality, garbled)), load_checklist())
 
 
 def test_nothing_to_count_is_refused(one: Trial) -> None:
