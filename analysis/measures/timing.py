@@ -172,7 +172,9 @@ def _release(view: RepetitionView) -> int:
     """Return the first sample without the hand."""
     _require_complete(view)
     let_go = _holds(view)[-1].stop
-    if let_go == len(view.series) or view.series.contact[let_go]:
+    if let_go == len(view.series):
+        raise Withheld("the hand did not let go yet when this was measured")
+    if view.series.contact[let_go]:
         raise Withheld("the hand did not let go behind this repetition")
     return let_go
 
