@@ -131,7 +131,7 @@ def sessions_of(values: Floats, session: Whole, within: Floats, between: Floats)
     flat = np.column_stack([np.ones(len(names)), between])
     left = np.eye(len(names)) - flat @ np.linalg.pinv(flat)
     return Sessions(
-        squares=float(offsets @ left @ offsets),
+        squares=max(0.0, float(offsets @ left @ offsets)),
         held=float(np.trace(left @ covariance)),
         freedom=max(0, len(names) - flat.shape[1]),
         repetition=rest / freedom if freedom else 0.0,

@@ -90,3 +90,9 @@ def test_one_session_says_nothing_of_days() -> None:
 
     assert (found.freedom, found.known, found.repetition) == (0, False, 2.5)
     assert not pooled([]).known
+
+
+def test_values_that_never_differ_have_no_spread_below_nothing() -> None:
+    found = sessions_of(np.full(36, 100.0), SESSION, course(), FLAT)
+
+    assert found.squares >= 0.0
