@@ -11,6 +11,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from acquisition.link import SILENT_EVENT
 from analysis.criteria import Criterion, Verdict
 from analysis.measures import PHASE_MEASURES, REPETITION_MEASURES
 from analysis.trial import PhaseName, Repetition, Severity, Trial
@@ -112,7 +113,9 @@ def facts_table(facts: Mapping[str, Any]) -> Table:
         for name, n in facts["link"].items()
         if n and name != "frames"
     ]
-    table.add_row("line", ", ".join(counted) or "nothing lost")
+    fell_silent = any(event["kind"] == SILENT_EVENT for event in facts["events"])
+    nothing = "no number left out, but a stream fell silent" if fell_silent else "nothing lost"
+    table.add_row("line", ", ".join(counted) or nothing)
     for clock in facts["clocks"]:
         stretch = f" {clock['segment'] + 1}" if len(facts["clocks"]) > 1 else ""
         table.add_row(f"rig clock{stretch}", Text(_clock(clock)))

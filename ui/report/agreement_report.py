@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from importlib.metadata import version
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from acquisition.software import software
@@ -13,23 +12,18 @@ from ui.agreed import agreement_cells, agreement_sentences, agreement_title, has
 from ui.measure_words import measure_name
 from ui.numbers import count_of
 from ui.report.figures.agreement import agreement_figure
+from ui.report.page import page
 
 LIBRARIES = ("numpy", "scipy", "vqf")
 
 
 def build_agreement(found: AgreementOfMethods) -> str:
     """Return the page. The same agreement gives the same bytes."""
-    environment = Environment(
-        loader=PackageLoader("ui.report", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     figures = [
         agreement_figure(one) for one in found.measures if one.points and not has_no_scatter(one)
     ]
-    return environment.get_template("agreement.html.j2").render(
+    return page(
+        "agreement.html.j2",
         found=found,
         title=agreement_title(found),
         sentences=agreement_sentences(found),

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping
 from importlib.metadata import version
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from acquisition.software import software
@@ -20,20 +19,15 @@ from ui.compared import experts_in_words, sentences, stretch_in_words, who_is_co
 from ui.measure_words import compared_decimals, measure_name
 from ui.numbers import count_of, shown
 from ui.report.figures.arc_bands import Laid, quantity_figure
+from ui.report.page import page
 
 LIBRARIES = ("numpy", "scipy", "vqf")
 
 
 def build_comparison(comparison: Comparison) -> str:
     """Return the page. The same comparison gives the same bytes."""
-    environment = Environment(
-        loader=PackageLoader("ui.report", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("comparison.html.j2").render(
+    return page(
+        "comparison.html.j2",
         after=comparison.after,
         who=who_is_compared(comparison),
         before=comparison.before,

@@ -11,8 +11,6 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from acquisition.recording.naming import OWNER_ONLY
 from acquisition.software import software
 from analysis.trial import Severity
@@ -21,6 +19,7 @@ from ui.judged import MEANINGS, SIGNS
 from ui.live.practice.assessment import Assessment
 from ui.live.practice.checklist import TICK_SIGNS
 from ui.practised import practised
+from ui.report.page import page
 from ui.report.trial_report import LIBRARIES
 
 COLUMNS = 6
@@ -53,16 +52,10 @@ def build_sheet(outcome: Assessment, *, number: int = 1, before_sha256: str = ""
         number: Version of the sheet.
         before_sha256: Hash of the version before it, empty if there is none.
     """
-    environment = Environment(
-        loader=PackageLoader("ui.report", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     trial = outcome.trial
     shown = outcome.repetitions
-    page = environment.get_template("result.html.j2").render(
+    sheet = page(
+        "result.html.j2",
         outcome=outcome,
         facts=trial.recording,
         target=trial.target,
@@ -78,7 +71,7 @@ def build_sheet(outcome: Assessment, *, number: int = 1, before_sha256: str = ""
         outcome_sha256=_outcome_sha256(outcome),
         versions=", ".join((software(), *(f"{name} {version(name)}" for name in LIBRARIES))),
     )
-    return page.replace(UNSEALED, _seal(page))
+    return sheet.replace(UNSEALED, _seal(sheet))
 
 
 def store_sheet(outcome: Assessment, folder: Path, stem: str) -> Sheet:
@@ -112,11 +105,11 @@ def store_sheet(outcome: Assessment, folder: Path, stem: str) -> Sheet:
         before_sha256 = hashlib.sha256(text.encode()).hexdigest()
     if number and _mark(outcome) in text:
         return Sheet(_path(folder, stem, number), number, fresh=False)
-    page = build_sheet(outcome, number=number + 1, before_sha256=before_sha256)
+    sheet = build_sheet(outcome, number=number + 1, before_sha256=before_sha256)
     path = _path(folder, stem, number + 1)
     try:
         with open(path, "x", encoding="utf-8", newline="\n", opener=_for_the_owner) as file:
-            file.write(page)
+            file.write(sheet)
     except FileExistsError:
         raise UserError(f"{path}: was written by somebody else just now; try again") from None
     return Sheet(path, number + 1, fresh=True)

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from importlib.metadata import version
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from acquisition.software import software
@@ -21,6 +20,7 @@ from ui.learned import learner_in_words
 from ui.measure_words import NAMED
 from ui.numbers import count_of, shown
 from ui.report.figures.learning import MOST_PEOPLE, shares, small_multiples
+from ui.report.page import page
 from ui.studied import (
     CHIEF,
     component_in_words,
@@ -45,15 +45,9 @@ def build_study(
     cohort: Cohort, sample: Sample, found: Sequence[MeasureFindings], target: Target
 ) -> str:
     """Return the page. The same study gives the same bytes."""
-    environment = Environment(
-        loader=PackageLoader("ui.report", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     done, learners = sample.done, max((len(one.learning) for one in found), default=0)
-    return environment.get_template("study.html.j2").render(
+    return page(
+        "study.html.j2",
         cohort=cohort,
         people=count_of(len(sample.people), "person", "people"),
         notices=notices(sample),

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from importlib.metadata import version
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from acquisition.software import software
@@ -31,6 +30,7 @@ from ui.practised import drill_lines, practised
 from ui.report.figures import filtering
 from ui.report.figures.kinds import FIGURES
 from ui.report.methods import methods_of
+from ui.report.page import page
 
 PHASE_COLUMNS, WHOLE_COLUMNS = 3, 7
 """Repetitions beside each other in the tables of measures: what a printed page takes."""
@@ -45,15 +45,9 @@ ABOUT = (
 
 def build_report(trial: Trial) -> str:
     """Return the page. The same trial gives the same bytes."""
-    environment = Environment(
-        loader=PackageLoader("ui.report", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     repetitions = judged(trial)
-    return environment.get_template("trial.html.j2").render(
+    return page(
+        "trial.html.j2",
         facts=trial.recording,
         target=trial.target,
         methods=methods_of(trial),
